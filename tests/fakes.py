@@ -11,6 +11,7 @@ import numpy as np
 
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice, Reach
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.needs.batch import Batch
@@ -77,6 +78,7 @@ class MemoryStore:
         self._entries: dict[tuple[str, int], Entry] = {}
         self._chores: list[ChoreDone] = []
         self._coolings: dict[tuple[str, datetime], Cooling] = {}
+        self._outs: dict[tuple[str, datetime], Out] = {}
         self._sites: list[SiteThen] = []
 
     # --- Ledger
@@ -103,6 +105,11 @@ class MemoryStore:
             reached=self._reached(),
             chores=tuple(self._chores[-256:][::-1]),
             site=self._sites[-1] if self._sites else None,
+            outs=tuple(
+                replace(out, until_mono_s=None)
+                for out in sorted(self._outs.values(), key=lambda out: out.since)
+                if out.ended is None
+            ),
             coolings=tuple(c for _, c in sorted(self._coolings.items()) if c.until is None),
         )
 
@@ -170,6 +177,7 @@ class MemoryStore:
             known = self._entries.setdefault((id_, entry.number), entry)
             assert known == entry, f"two entries under the number {entry.number}"
         self._sites += [then for then in group.sites if then not in self._sites]
+        self._outs |= {(out.subject, out.since): out for out in group.outs}
         self._coolings |= {(c.of, c.since): c for c in group.coolings}
         done = {(chore.name, chore.day) for chore in self._chores}
         self._chores.extend(chore for chore in group.chores if (chore.name, chore.day) not in done)

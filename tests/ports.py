@@ -19,6 +19,7 @@ from monitor.adapters.tables.profiles import load_profiles
 from monitor.domain.alarms.about import Unheard
 from monitor.domain.alarms.alarm import NORMAL, SHELVED, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.alarms.notice import Facts, Notice, Told
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
     Candling,
@@ -134,6 +135,7 @@ SITE_THEN = SiteThen(
     at(30), "Europe/Berlin", 95.5, {"setter-2": Machine("setter-2", "Two", "hatcher", "still")}, {PROBE: Probe(PROBE, "setter-2")},
     {"chicken": _HENS},
 )  # fmt: skip
+OUT = Out("node-a/low", at(0), at(3600), "ada")
 COOLING = Cooling("spring-1", (480, 1080), 1800.0, 30.5, (8, 26), at(-20), "Ada")
 HANDLING = Handling("setter-1", at(-30), at(1170), 2170.5, "Ada")
 CALIBRATION = Calibration(
@@ -221,6 +223,7 @@ def full_group() -> Group:
         reflags=[Reflag(PROBE, 1, 40_000, SUSPECT, FAIL)],
         handlings={"setter-1": HANDLING, "hatcher-1": None},
         coolings=[COOLING, Cooling("setter-2", (0,), 60.0, None, None, at(-10), until=at(0))],
+        outs=[OUT, Out("setter-1", at(-10), ended=at(0))],
         sites=[AS_FOUND, SITE_THEN],
         memory=Memory(1000.5, at(5), probes=(ProbeMemory(PROBE, None, 990.25, None, None),)),
         calibrations=[
@@ -291,6 +294,7 @@ class RecordSuite:
             "waiting",
             "handlings",
             "coolings",
+            "outs",
             "calibrations",
         ):
             assert not getattr(loaded, kept), kept
@@ -359,6 +363,7 @@ class RecordSuite:
         assert loaded.newest == at(1000)
         assert loaded.handlings == (replace(HANDLING, until_mono_s=0.0),)
         assert loaded.coolings == (COOLING,)
+        assert loaded.outs == (OUT,)
         assert loaded.site == SITE_THEN
         assert loaded.memory == group.memory
         assert loaded.calibrations == tuple(group.calibrations)
@@ -421,6 +426,20 @@ class RecordSuite:
         record = record.again()
         assert record.ledger.load().handlings == ()
         assert record.history.handlings() == kept(replace(first, until=at(900)), other, early)
+
+    def test_what_is_out_of_service_is_so_until_it_is_put_back(self, record: Record) -> None:
+        """A probe or a machine is out of service at the next start, with its end, until it is put back; its end may be another one meanwhile."""
+        assert record.ledger.load().outs == ()
+        record.ledger.commit(Group(outs=[OUT, replace(OUT, subject="setter-1", until=None)]))
+        record.ledger.commit(Group(outs=[replace(OUT, until=at(7200))]))
+        record = record.again()
+        kept = {out.subject: out for out in record.ledger.load().outs}
+        assert kept == {
+            OUT.subject: replace(OUT, until=at(7200)),
+            "setter-1": replace(OUT, subject="setter-1", until=None),
+        }
+        record.ledger.commit(Group(outs=[replace(OUT, ended=at(200))]))
+        assert [out.subject for out in record.again().ledger.load().outs] == ["setter-1"]
 
     def test_coolings_stand_until_they_are_ended(self, record: Record) -> None:
         """A cooling of each day is there at the next start until one takes its place, or it is ended."""

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from monitor.domain.alarms.about import About
 from monitor.domain.alarms.alarm import Alarm, Cause
 from monitor.domain.alarms.notice import Answered, Live, Notice, Reach
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
@@ -71,6 +72,7 @@ class Loaded:
     newest: datetime | None  # the newest label in the record
     handlings: tuple[Handling, ...] = ()  # those that stand; until_mono_s is 0, for the clock it counted on is gone
     coolings: tuple[Cooling, ...] = ()  # those that stand
+    outs: tuple[Out, ...] = ()  # what is out of service; until_mono_s is None
     memory: Memory | None = None
     calibrations: tuple[Calibration, ...] = ()
     books: tuple[EggBook, ...] = ()  # of open batches in which anything is written

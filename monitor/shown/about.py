@@ -44,7 +44,7 @@ from monitor.domain.alarms.about import (
     unusable,
     why_of,
 )
-from monitor.domain.alarms.alarm import CLOSED, GONE, NO_EGGS, NOT_JUDGED
+from monitor.domain.alarms.alarm import CLOSED, GONE, NO_EGGS, NOT_JUDGED, TAKEN_WHOLE
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, Site
@@ -82,6 +82,7 @@ _UNJUDGED = {
     NOT_JUDGED: "no such limit now",
     GONE: "no longer configured",
     CLOSED: "the batch is closed",
+    TAKEN_WHOLE: "its probe or machine is out of service",
 }
 # What libraries and chips give in place of a temperature (tests/reference/sensors/failed_reads.csv).
 _CODES = {

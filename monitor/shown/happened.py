@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from typing import assert_never
 
 from monitor.domain.air.units import Unit
@@ -41,9 +41,11 @@ from monitor.domain.state.happened import (
     NodeClockSet,
     NodeSaid,
     OutOf,
+    PutBack,
     Removed,
     SetOf,
     StageSaid,
+    TakenOut,
     Turned,
     WentOn,
     WorkBegun,
@@ -144,6 +146,10 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
             days = "" if what.first_day is None else f", day {what.first_day} to {what.last_day}"
             over = ", ended" if what.ended else ""
             return f"cooled daily at {hours} for {what.minutes:g} min{until}{days}{over}{_by(what.by)}"
+        case TakenOut():
+            return f"out of service {_until(what.until, zone)}{_by(what.by)}"
+        case PutBack():
+            return f"back in service{', its time is over' if what.over else ''}{_by(what.by)}"
         case WorkOver():
             return "over, the air is back"
         case Calibrated():
@@ -198,6 +204,12 @@ def cause_words(cause: Cause) -> str:
     if isinstance(cause, Suppressed):
         return f"suppressed: {cause.why}"
     return f"chattering: {cause.times} times" if isinstance(cause, Chattering) else cause
+
+
+def _until(until: datetime | None, zone: tzinfo | None) -> str:
+    if until is None:
+        return "until it is put back"
+    return f"until {utc_text(until, 'minutes') if zone is None else wall_time(until, zone)}"
 
 
 def _by(who: str) -> str:

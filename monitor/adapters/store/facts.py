@@ -37,6 +37,7 @@ from monitor.domain.alarms.about import (
     Weighed,
 )
 from monitor.domain.alarms.notice import Facts, Reach, Standing, Task, Today, Told
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.calibration import Correction, Point
@@ -103,6 +104,8 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     happened.WorkBegun: _same("minutes by"),
     happened.WorkDone: _same("by"),
     happened.WorkOver: {},
+    happened.TakenOut: _same("until by"),
+    happened.PutBack: _same("over by"),
     happened.CoolingSaid: _same("of hours minutes ended by to_c first_day last_day"),
     happened.Calibrated: _same("dry_bulb_c rh_pct by"),
     happened.Turned: {"of": "kind", "wrong": "wrong"},
@@ -151,7 +154,20 @@ def today_text(today: Today | None) -> str | None:
         return None
     tasks = [_data(task) | {"at": to_ms(task.at)} for task in today.tasks]
     standing = [{"number": each.number, "facts": _facts_data(each.facts)} for each in today.standing]
-    return json.dumps({"version": VERSION, "today": {"tasks": tasks, "standing": standing}}, ensure_ascii=False)
+    out = [_out_data(each) for each in today.out]
+    told = {"tasks": tasks, "standing": standing} | ({"out": out} if out else {})
+    return json.dumps({"version": VERSION, "today": told}, ensure_ascii=False)
+
+
+def _out_data(out: Out) -> dict[str, Any]:
+    """As it was told; a time of the forward clock is no other run's."""
+    until = None if out.until is None else to_ms(out.until)
+    return {"subject": out.subject, "since": to_ms(out.since), "until": until, "by": out.by}
+
+
+def _out(kept: dict[str, Any]) -> Out:
+    until = None if kept["until"] is None else from_ms(kept["until"])
+    return Out(kept["subject"], from_ms(kept["since"]), until, kept["by"])
 
 
 def told_of_text(text: str | None) -> Facts | Today | None:
@@ -168,7 +184,8 @@ def told_of_text(text: str | None) -> Facts | Today | None:
 
 def _today_of(kept: dict[str, Any]) -> Today:
     tasks = (_made(Task, task | {"at": from_ms(task["at"])}) for task in kept["tasks"])
-    return Today(tuple(tasks), tuple(Standing(s["number"], _facts_of(s["facts"])) for s in kept["standing"]))
+    standing = (Standing(s["number"], _facts_of(s["facts"])) for s in kept["standing"])
+    return Today(tuple(tasks), tuple(standing), tuple(map(_out, kept.get("out", ()))))
 
 
 def _facts_of(kept: dict[str, Any]) -> Facts:
@@ -235,6 +252,8 @@ def _happened(kept: dict[str, Any]) -> Happened:
         kept["why"] = why_of_words(kept["why"])
     elif kind is happened.Removed:
         kept["set_at"] = from_ms(kept["set_at"])
+    elif kind is happened.TakenOut:
+        kept["until"] = None if kept["until"] is None else from_ms(kept["until"])
     elif kind is happened.Calibrated:
         for quantity in ("dry_bulb_c", "rh_pct"):
             kept[quantity] = None if kept[quantity] is None else _corrected(kept[quantity])

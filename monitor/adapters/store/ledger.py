@@ -26,6 +26,7 @@ from monitor.adapters.store.rows import (
     cooling_row,
     ms_or_none,
     notice_row,
+    out_row,
     transition_row,
 )
 from monitor.domain.alarms.alarm import Transition
@@ -79,6 +80,8 @@ _HANDLING_OVER = """UPDATE handling SET stands = FALSE, until_ms = min(until_ms,
     WHERE machine = ?1 AND stands AND since_ms IS NOT ?2"""
 _COOLING = """INSERT INTO cooling (subject, since_ms, at_min, for_s, to_c, first_day, last_day, who, until_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (subject, since_ms) DO UPDATE SET until_ms = excluded.until_ms"""
+_OUT = """INSERT INTO out (subject, since_ms, until_ms, who, ended_ms) VALUES (?, ?, ?, ?, ?)
+    ON CONFLICT (subject, since_ms) DO UPDATE SET until_ms = excluded.until_ms, who = excluded.who, ended_ms = excluded.ended_ms"""
 _CHORE = "INSERT INTO chore (name, local_date, at_ms) VALUES (?, ?, ?) ON CONFLICT (name, local_date) DO NOTHING"
 _SITE = "INSERT INTO site (since_ms, json) SELECT ?1, ?2 WHERE NOT EXISTS (SELECT 1 FROM site WHERE since_ms IS ?1 AND json = ?2)"
 _MEMORY = "INSERT INTO memory (id, json) VALUES (1, ?) ON CONFLICT (id) DO UPDATE SET json = excluded.json"
@@ -168,6 +171,7 @@ class SqliteLedger:
         many(_CALIBRATION, [calibration_row(calibration) for calibration in group.calibrations])
         self._write_handlings(group.handlings)
         many(_COOLING, [cooling_row(cooling) for cooling in group.coolings])
+        many(_OUT, [out_row(out) for out in group.outs])
         many(_CHORE, [(chore.name, chore.day.isoformat(), to_ms(chore.at)) for chore in group.chores])
         if group.sites:
             from monitor.adapters.kept.site import site_text  # with the first of them, as in `rows`

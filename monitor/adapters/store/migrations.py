@@ -297,6 +297,20 @@ def _sites(connection: sqlite3.Connection) -> None:
     connection.execute("CREATE TABLE site (id INTEGER PRIMARY KEY, since_ms INTEGER, json TEXT NOT NULL) STRICT")
 
 
+def _outs(connection: sqlite3.Connection) -> None:
+    # Each probe and machine that was out of service. until_ms: NULL where a person was to put it back. ended_ms: NULL of what is out now.
+    connection.execute(
+        """CREATE TABLE out (
+            subject TEXT NOT NULL,
+            since_ms INTEGER NOT NULL,
+            until_ms INTEGER,
+            who TEXT NOT NULL,
+            ended_ms INTEGER,
+            PRIMARY KEY (subject, since_ms)
+        ) STRICT, WITHOUT ROWID"""
+    )
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
@@ -309,6 +323,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("an end out of service", _out_of_service),
     ("cooling of each day", _coolings),
     ("site as it was", _sites),
+    ("probes and machines out of service", _outs),
 )
 VERSION = len(MIGRATIONS)
 

@@ -13,6 +13,7 @@ from typing import Any
 from monitor.adapters.store.facts import about_of_text, about_text, facts_text, today_text, told_of_text
 from monitor.domain.alarms.alarm import Alarm, Transition
 from monitor.domain.alarms.notice import Facts, Notice, Today
+from monitor.domain.alarms.out import Out
 from monitor.domain.needs.batch import Batch, Declared, Stay
 from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.calibration import Calibration, Correction, Point
@@ -223,6 +224,19 @@ def read_coolings(connection: sqlite3.Connection) -> list[Cooling]:
         )
         for of, since_ms, at_min, for_s, to_c, first, last, who in rows
     ]
+
+
+def out_row(out: Out) -> Row:
+    """What is out of service, or was, as a row."""
+    return out.subject, to_ms(out.since), ms_or_none(out.until), out.by, ms_or_none(out.ended)
+
+
+def read_outs(connection: sqlite3.Connection) -> list[Out]:
+    """What is out of service."""
+    rows = connection.execute(
+        "SELECT subject, since_ms, until_ms, who FROM out WHERE ended_ms IS NULL ORDER BY since_ms"
+    )
+    return [Out(subject, from_ms(since), time_or_none(until), who) for subject, since, until, who in rows]
 
 
 def read_handlings(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, cast
 
 from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, columns, go_on, show
@@ -18,6 +18,7 @@ from monitor.service.watch.commands import batch_view
 from monitor.settings import House
 from monitor.shown.entries import without_an_end
 from monitor.shown.form import Shown
+from monitor.shown.now.alarms import out_line
 from monitor.shown.terminal import batch_table, batch_text, in_no_machine, local, moved_lines, unplaced_words
 
 if TYPE_CHECKING:
@@ -168,14 +169,20 @@ def _add(options: Add) -> int:
         "eggs": options.eggs, "note": options.note,
     }  # fmt: skip
     answer = ask(house, request)
-    return show(options.json, answer, _with_stage(answer, house, "batch {id}: {profile}, day {day}, in {machine}"))
+    return show(
+        options.json,
+        answer,
+        _with_stage(answer, house, options.utc(), words="batch {id}: {profile}, day {day}, in {machine}"),
+    )
 
 
 def _move(options: Move) -> int:
     house = house_of(options.config)
     request = {"do": "move", "batch": options.batch, "machine": options.machine, "at": _at(options, house)}
     answer = ask(house, request)
-    return show(options.json, answer, _with_stage(answer, house, "batch {id}: now in {machine}, day {day}"))
+    return show(
+        options.json, answer, _with_stage(answer, house, options.utc(), words="batch {id}: now in {machine}, day {day}")
+    )
 
 
 def _stage(options: Stage) -> int:
@@ -232,7 +239,11 @@ def _remove(options: Remove) -> int:
 def _reopen(options: One) -> int:
     house = house_of(options.config)
     answer = ask(house, {"do": "reopen", "batch": options.batch})
-    return show(options.json, answer, _with_stage(answer, house, "batch {id}: open again, day {day}, in {machine}"))
+    return show(
+        options.json,
+        answer,
+        _with_stage(answer, house, options.utc(), words="batch {id}: open again, day {day}, in {machine}"),
+    )
 
 
 def _split(options: Split) -> int:
@@ -262,6 +273,7 @@ def _split(options: Split) -> int:
     lines = [filled(text, columns())]
     if answer["machine"] is None:
         lines.append(filled(unplaced_words([answer["id"]]), columns()))
+    lines += [filled(out_line(out, house.site, options.utc()), columns()) for out in answer.get("out_of_service", ())]
     if answer.get("cooling_ended"):
         lines.append(filled(f"no longer cooled daily; if they are to be, declare it of {answer['id']}", columns()))
     lines.append(f"from now on write about these eggs under {answer['id']}")
@@ -312,11 +324,13 @@ def _at(options: At | Close, house: House) -> str:
     return typed_when(options.at, house.site.zone, options.utc).isoformat()
 
 
-def _with_stage(answer: Answer, house: House, words: str) -> str:
-    """An answer in words; of eggs in no machine that nobody watches them, of those in a hatcher now whether they are in lockdown by that."""
+def _with_stage(answer: Answer, house: House, now: datetime, *, words: str) -> str:
+    """An answer in words; of eggs in no machine that nobody watches them, of those in a hatcher now whether they are in lockdown by that; and
+    that where they are is out of service."""
     lines = moved_lines(cast("BatchView", answer), house.site)
     if answer["machine"] is None:
         lines = [unplaced_words([answer["id"]]), *lines]
+    lines += [out_line(out, house.site, now) for out in answer.get("out_of_service", ())]
     return said(answer, words) + "".join(f"\n{filled(f'  {line}', columns())}" for line in lines)
 
 

@@ -22,7 +22,7 @@ _eggroom() {{
             2:egg) known="{egg}" ;;
             2:contact) known="{contact}" ;;
             2:history|2:review|2:archive|3:batch|3:egg) known="$(_eggroom_names batches)" ;;
-            2:rules|2:handling) known="$(_eggroom_names machines)" ;;
+            2:rules|2:handling|2:out-of-service) known="$(_eggroom_names machines)" ;;
             2:cooling) known="$(_eggroom_names batches) $(_eggroom_names machines)" ;;
             2:profiles) known="$(_eggroom_names species)" ;;
             4:batch) [ "${{COMP_WORDS[2]}}" = move ] && known="$(_eggroom_names machines)" ;;

@@ -28,14 +28,14 @@ from monitor.domain.wall import filled, utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.about import about_words
 from monitor.shown.calendar import next_due
-from monitor.shown.now.alarms import HANGS, alarms_text, told_of, told_view
+from monitor.shown.now.alarms import HANGS, alarms_text, out_line, out_told, told_of, told_view
 from monitor.shown.now.room import room_text
 from monitor.shown.terminal import in_no_machine, transition_table, transition_view, unplaced_words
-from monitor.shown.values import state_words
+from monitor.shown.values import state_words, subject_name
 
 if TYPE_CHECKING:
     from monitor.domain.needs.site import Site
-    from monitor.domain.watch.view import AlarmView, RoomView
+    from monitor.domain.watch.view import AlarmView, OutView, RoomView
     from monitor.service.ports import Watched
     from monitor.settings import House
 
@@ -88,6 +88,7 @@ class OutOfService(One):
     by: str
     back: bool
     span: str | None
+    sure: bool
 
 
 @fixed(kw_only=True)
@@ -118,12 +119,17 @@ def add(parsers: Parsers) -> None:
     unshelve = command(parsers["unshelve"], _unshelve, One)
     unshelve.add_argument("alarms", nargs="+", metavar="NUMBER", help=f"of the alarm, one or more, or {ALL}")
     out = command(parsers["out-of-service"], _out_of_service, OutOfService)
-    out.add_argument("alarms", nargs="+", metavar="NUMBER", help="of the alarm")
+    out.add_argument(
+        "alarms", nargs="+", metavar="NUMBER|MACHINE|PROBE", help="of the alarm; or a machine or a probe as a whole"
+    )
     add_by(out)
     out.add_argument(
         "--for", dest="span", default=None, metavar="TIME", help="such as 8h or 3d; it comes back by itself then"
     )
     out.add_argument("--back", action="store_true", help="put it back: what stands is told again")
+    out.add_argument(
+        "--sure", action="store_true", help="of a machine or probe: also where eggs are watched less for it"
+    )
     handling = command(parsers["handling"], _handling, Handling)
     handling.add_argument("machine")
     handling.add_argument("--for", dest="span", default=None, metavar="TIME", help="such as 20m; at most 1h")
@@ -142,12 +148,23 @@ def _room(options: Full) -> int:
             machine["alarms"] = _with_record(history, machine["alarms"])
         room["others"] = _with_record(history, room["others"])
     text = _with_lost(room_text(room, house.site, full=options.full, columns=columns()), lost)
+    text = _with_out(text, answer, site=house.site, now=options.utc())
     return show(options.json, {**answer, "in_no_machine": lost}, text)
 
 
 def _with_lost(text: str, lost: Sequence[str]) -> str:
     """The text, and before it which batches nobody watches."""
     return f"{filled(unplaced_words(lost), columns())}\n\n{text}" if lost else text
+
+
+def _with_out(text: str, room: Answer | None, *, site: Site, now: datetime) -> str:
+    """The text, and first of all what is out of service."""
+    lines = [filled(out_line(out, site, now), columns()) for out in _out(room)]
+    return "\n".join([*lines, "", text]) if lines else text
+
+
+def _out(room: Answer | None) -> list[OutView]:
+    return [] if room is None or "error" in room else cast("RoomView", room).get("out_of_service", [])
 
 
 def _alarms(options: Alarms) -> int:
@@ -163,6 +180,7 @@ def _alarms(options: Alarms) -> int:
     with opened(house) as history:
         views = _with_record(history, _standing(house, history, room))
     text = alarms_text(views, house.site, now, live=not nobody, full=options.full, columns=columns())
+    text = _with_out(text, room, site=house.site, now=now)
     return show_watched(options.json, views, text, unwatched=nobody)
 
 
@@ -176,9 +194,11 @@ def _now(options: Asked) -> int:
         due = next_due([(each, store_delay_h(history.book(each))) for each in batches], house.site, now)
     lost = [batch.id for batch in in_no_machine(batches, now)]
     text = _with_lost(alarms_text(views, house.site, now, live=not nobody, columns=columns()), lost)
+    text = _with_out(text, room, site=house.site, now=now)
     to_do = sorted([*((each.since, each.summary, each.until) for each in due), *_coolings(room)])
     due_ = [{"what": what, "at": utc_text(at)} for at, what, _ in to_do]
-    data = {"alarms": views, "in_no_machine": lost, "due": due_}
+    data: dict[str, object] = {"alarms": views, "in_no_machine": lost, "due": due_}
+    data |= {"out_of_service": out} if (out := _out(room)) else {}
     lines = [_due_words(each, house.site, now) for each in to_do]
     text = "\n".join([text, "", *(lines or ["Nothing more is due." if batches else "No eggs are set."])])
     return show_watched(options.json, data, text, unwatched=nobody)
@@ -347,7 +367,10 @@ def _unshelve(options: One) -> int:
 def _out_of_service(options: OutOfService) -> int:
     if options.back and options.span is not None:
         raise Wrong("out-of-service: expected either --for TIME or --back")
-    house, number = house_of(options.config), _one_number(options.alarms, "out-of-service")
+    house = house_of(options.config)
+    if of := _whole(options.alarms, house.site):
+        return _take_out(options, house, of)
+    number = _one_number(options.alarms, "out-of-service")
     request: dict[str, object] = {"do": "out-of-service", "alarm": number, "out": not options.back}
     request |= {"by": _by(options, house)} | ({} if options.span is None else {"for_s": typed_span_s(options.span)})
     answer = ask(house, request)
@@ -363,6 +386,34 @@ def _out_of_service(options: OutOfService) -> int:
         answer,
         f"No. {answer['number']}: {state_words(answer['state'])}; it tells nobody, and stands in each day's summary, until: {back}",
     )
+
+
+def _whole(words: Sequence[str], site: Site) -> str:
+    """The machine or probe that is meant, by its id or as screens call it; what is neither, as it was typed. Empty of `all` and of numbers, which are
+    of alarms."""
+    typed = " ".join(words)
+    with suppress(Wrong):
+        return "" if typed == ALL or typed_numbers(words, "") else typed
+    called = [id_ for id_ in (*site.machines, *site.probes) if subject_name(id_, site).casefold() == typed.casefold()]
+    return called[0] if len(called) == 1 else typed
+
+
+def _take_out(options: OutOfService, house: House, of: str) -> int:
+    request: dict[str, object] = {"do": "take-out", "of": of, "out": not options.back, "by": _by(options, house)}
+    if not options.back:
+        request |= {"sure": options.sure} | ({} if options.span is None else {"for_s": typed_span_s(options.span)})
+    answer = ask(house, request)
+    name = subject_name(of, house.site)
+    if options.back:
+        return show(options.json, answer, f"{name}: back in service; what stands is told as soon as it is judged")
+    out, back = cast("OutView", answer), f"eggroom out-of-service {of} --back"
+    now = options.utc()
+    if out["until"] is None:
+        until = f"until: {back}; each day's summary says so"
+    else:
+        until = f"until {wall_time(datetime.fromisoformat(out['until']), house.site.zone, now)}, or: {back}"
+    text = f"{name}: out of service {until}\n{out_told(out, house.site)}"
+    return show(options.json, answer, text)
 
 
 def _handling(options: Handling) -> int:

@@ -36,6 +36,7 @@ OUT_OF_SERVICE = "out of service"
 
 # Why an alarm is suppressed, as the record has it; what is told of it is `shown/about.py`'s.
 NO_EGGS, NOT_JUDGED, GONE, CLOSED = "no eggs in it", "no such limit now", "no longer configured", "the batch is closed"
+TAKEN_WHOLE = "its probe or machine is out of service"
 
 STILL_STANDING = "still standing"  # the cause of a transition, or of a reminder, that says nothing new
 MORE_URGENT = "more urgent than it was"
@@ -156,7 +157,7 @@ class Shelved:
 
 @fixed
 class Suppressed:
-    """Why a state changed: nothing is to be judged there. why: NO_EGGS, NOT_JUDGED, GONE or CLOSED."""
+    """Why a state changed: nothing is to be judged there. why: NO_EGGS, NOT_JUDGED, GONE, CLOSED or TAKEN_WHOLE."""
 
     why: str
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from monitor.domain.alarms.about import About, Moving
 from monitor.domain.alarms.alarm import STILL_STANDING, SUPPRESSED, Alarm, Transition
+from monitor.domain.alarms.out import Out
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs
 from monitor.domain.needs.batch import batch_of, whole_day
@@ -113,13 +114,15 @@ class Standing:
 
 @fixed
 class Today:
-    """What a contact is told once a day: what is to be done on that day, and what is low and stands, the oldest first."""
+    """What a contact is told once a day: what is to be done on that day, and what is low and stands, the oldest first; and what is out of
+    service as a whole."""
 
     tasks: tuple[Task, ...] = ()
     standing: tuple[Standing, ...] = ()
+    out: tuple[Out, ...] = ()
 
     def __bool__(self) -> bool:
-        return bool(self.tasks or self.standing)
+        return bool(self.tasks or self.standing or self.out)
 
     def without(self, numbers: Collection[int]) -> Today:
         """The same but for these alarms."""

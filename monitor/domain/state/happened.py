@@ -171,6 +171,22 @@ class CoolingSaid:
 
 
 @fixed
+class TakenOut:
+    """A probe or a machine was taken out of service. until: None where a person is to put it back."""
+
+    until: datetime | None = None
+    by: str = ""
+
+
+@fixed
+class PutBack:
+    """It is in service again. over: its time was over; else somebody did it."""
+
+    over: bool = False
+    by: str = ""
+
+
+@fixed
 class WorkOver:
     """The air of the machine is back after it."""
 
@@ -213,7 +229,7 @@ class Arranged:
 OfBatch: TypeAlias = SetOf | MovedTo | StageSaid | Lockdown | WentOn | OutOf | Closed | Removed
 Happened: TypeAlias = (
     Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | Broker | OfBatch
-    | WorkBegun | WorkDone | WorkOver | CoolingSaid | Turned | Calibrated | Arranged
+    | WorkBegun | WorkDone | WorkOver | CoolingSaid | TakenOut | PutBack | Turned | Calibrated | Arranged
 )  # fmt: skip
 KINDS: dict[str, type[Happened]] = {
     "opened": Opened,
@@ -236,6 +252,8 @@ KINDS: dict[str, type[Happened]] = {
     "work done": WorkDone,
     "work over": WorkOver,
     "cooling said": CoolingSaid,
+    "taken out": TakenOut,
+    "put back": PutBack,
     "turned": Turned,
     "calibrated": Calibrated,
     "arranged": Arranged,

@@ -14,6 +14,7 @@ from datetime import date, datetime
 from monitor.domain.alarms.about import Apart, Fault, Switched, Unusable
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Reach
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.eggs.temperature import EggModel
@@ -216,6 +217,7 @@ class State:
     contacts: dict[str, Contact] = field(default_factory=dict)  # by switch
     batches: dict[str, Batch] = field(default_factory=dict)
     coolings: dict[str, Cooling] = field(default_factory=dict)  # by what they are of: declared for each day
+    out: dict[str, Out] = field(default_factory=dict)  # by probe or machine: what is out of service
     books: dict[str, EggBook] = field(default_factory=dict)  # of open batches, and of closed ones that were asked for
     looks: dict[str, tuple[Entry, ...]] = field(default_factory=dict)  # batch: what is to be looked at again
     eggs: dict[str, EggFelt] = field(default_factory=dict)  # batch: what its eggs feel
@@ -367,6 +369,8 @@ def _outside(look: Look, machine: str) -> bool:
         return False
     least_c, most_c = plan.within[:2]
     for probe in look.site.by_machine.get(machine, ()):
+        if probe.key in look.state.out:
+            continue
         known = look.state.probes.get(probe.key)
         heard = None if known is None else known.heard
         if heard is None or look.now.mono_s - heard.mono_s > probe.silence_s:

@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from monitor.domain.alarms.alarm import Transition
 from monitor.domain.alarms.notice import Notice
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.entry import Entry
 from monitor.domain.fixed import fixed, kept
 from monitor.domain.needs.batch import Batch
@@ -119,6 +120,7 @@ class Group:
     reflags: list[Reflag] = field(default_factory=list)
     handlings: dict[str, Handling | None] = field(default_factory=dict)  # by machine; None: over
     coolings: list[Cooling] = field(default_factory=list)  # declared, or ended
+    outs: list[Out] = field(default_factory=list)  # taken out of service, or put back
     memory: Memory | None = None
     calibrations: list[Calibration] = field(default_factory=list)
     entries: list[tuple[str, Entry]] = field(default_factory=list)  # with the batch that each is of
@@ -143,6 +145,7 @@ class Group:
             or self.reflags
             or self.handlings
             or self.coolings
+            or self.outs
             or self.memory
             or self.calibrations
             or self.entries

@@ -8,6 +8,7 @@ from dataclasses import replace
 from monitor.domain.alarms.alarm import BETWEEN, OUT, Alarm, Judgement, Step, step
 from monitor.domain.needs.rules import ALARM, LETHAL
 from monitor.domain.state.known import Key, Look, rule_of
+from monitor.domain.state.service import is_out
 from monitor.domain.watch.telling import said_already, tell
 
 
@@ -25,6 +26,8 @@ def settle(look: Look, key: Key, stepped: Step) -> None:
 def judge(look: Look, key: Key, judgement: Judgement, held: bool = False, lasted_s: float = 0.0) -> None:  # noqa: PLR0917 - with each reading
     """One fresh look at one alarm's limit. held: it does not begin now, though its delay counts, so that it begins at once after.
     lasted_s: how long readings before this one, which could not be judged then, show that it has lasted."""
+    if is_out(look, key):
+        return
     alarm = look.state.alarms.get(key)
     if alarm is None:
         if judgement.verdict != OUT:

@@ -32,7 +32,7 @@ def due_mono_s(look: Look) -> float:
     now: of a tick that decided nothing. Where it was due at `now` already, the next tick may decide.
     """
     state, mono_s = look.state, look.now.mono_s
-    soonest = min(state.looked_mono_s + LOOK_EVERY_S, _plans_due_s(look))
+    soonest = min(state.looked_mono_s + LOOK_EVERY_S, _plans_due_s(look), _service_due_s(look))
     standing = state.alarms.get((SITE_SUBJECT, ALL_SILENT))
     all_silent = standing is not None and standing.condition
     listens_s, probes, nodes = state.listens_mono_s, state.probes, state.nodes
@@ -82,6 +82,12 @@ def _plans_due_s(look: Look) -> float:
     plans = [machine.plan for machine in look.state.machines.values()]
     until = min((plan.needs.valid_until for plan in plans if plan and plan.needs.valid_until), default=None)
     return math.inf if until is None else look.now.mono_s + (until - look.now.utc).total_seconds()
+
+
+def _service_due_s(look: Look) -> float:
+    """When the first probe or machine that is out of service comes back by itself."""
+    ends_s = [out.until_mono_s for out in look.state.out.values() if out.until_mono_s is not None]
+    return min(ends_s, default=math.inf)
 
 
 def _switches_due_s(look: Look) -> Iterator[float]:

@@ -13,6 +13,7 @@ from monitor.domain.alarms.alarm import (
     CONFIGURED_AGAIN,
     GONE,
     IN,
+    JUDGED_AGAIN,
     OUT,
     STILL_STANDING,
     Judgement,
@@ -33,6 +34,7 @@ from monitor.domain.watch.intake import follow_clock, give_up_holes, take_in
 from monitor.domain.watch.machine_air import judge_readings
 from monitor.domain.watch.overdue import look_for_overdue
 from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.planning import end_outs, put_back, unsuppress_rest
 from monitor.domain.watch.planning import plan as plan
 from monitor.domain.watch.sensors import RULE_OF, judge_faults, judge_silent_switches, judge_switches, subject_of
 from monitor.domain.watch.silence import judge_away, judge_restarts, judge_silence, take_presence
@@ -65,6 +67,7 @@ def hear(look: Look, message: Pack | Presence | Refused) -> None:
 def tick(look: Look) -> None:
     """Passing time: stages that begin, silence, shelves that end, alarms that ask again, what is overdue, gaps given up."""
     follow_clock(look)
+    end_outs(look)
     for machine in look.site.machines:
         plan(look, machine)
     judge_silence(look)
@@ -88,6 +91,10 @@ def retire(look: Look) -> None:
     """
     subjects = {SITE_SUBJECT, *look.site.machines, *look.site.probes, *look.site.by_node, *look.site.switches}
     switched = {(subject_of(switch), RULE_OF[switch.kind]) for switch in look.site.switches.values()}
+    for out in list(look.state.out.values()):
+        if out.subject not in look.site.probes and out.subject not in look.site.machines:
+            put_back(look, out)
+    unsuppress_rest(look, JUDGED_AGAIN)  # as where another probe was configured beside the only one
     for key, alarm in list(look.state.alarms.items()):
         known = alarm.subject in subjects or batch_of(alarm.subject) in look.state.batches
         known = key in switched if alarm.rule in OF_SWITCHES else known

@@ -308,6 +308,16 @@ def _mend_alarms(look: Look, anchor_before_ms: float) -> None:
     def until(mono_s: float | None, at: datetime | None) -> datetime | None:
         return at if mono_s is None else from_ms(round(mono_s * 1000 + look.state.anchor_ms))
 
+    for subject, out in look.state.out.items():
+        if mended(out.since) != out.since:
+            later = replace(out, since=mended(out.since) or out.since, until=until(out.until_mono_s, out.until))
+            look.out.outs += [replace(out, ended=out.since), later]  # a row is found by when it began
+        elif out.until is not None:  # of a run before this one: its label is right, and what was counted from it is not
+            mono_s = (to_ms(out.until) - look.state.anchor_ms) / 1000.0
+            later = replace(out, until_mono_s=mono_s)
+        else:
+            continue
+        look.state.out[subject] = later
     for key, alarm in look.state.alarms.items():
         look.state.alarms[key] = replace(
             alarm,

@@ -40,6 +40,7 @@ from monitor.domain.state.happened import WorkOver
 from monitor.domain.state.known import Limit, Look, MachineState, Plan
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Event
+from monitor.domain.state.service import in_service
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.egg_felt import eggs_are_cold, eggs_below, judge_eggs
 from monitor.domain.watch.intake import Fresh
@@ -88,10 +89,12 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
             reading.known.jumped_from_s = reading.mono_s - (reading.at - reading.confirmed.at).total_seconds()
             reading.known.jumped_k = 0.0 if before is None else reading.dry_bulb_c - before.dry_bulb_c
         judge_sensor(look, reading)
+        if reading.probe.key in look.state.out:
+            continue  # its machine is judged by the others
         by_machine.setdefault(reading.probe.machine, []).append(reading)
     for machine, here in by_machine.items():
         plan_ = plan(look, machine)
-        if len(look.site.by_machine[machine]) > 1:
+        if len(in_service(look, machine)) > 1:
             compare_sensors(look, machine)
         if not plan_.limits:
             continue
@@ -212,7 +215,7 @@ def _lead(look: Look, machine: str, fresh: list[Fresh]) -> Fresh | None:
     """One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands. Where none has,
     the first that speaks: of it an opening is known that was declared."""
     first = ""
-    for probe in look.site.by_machine[machine]:
+    for probe in in_service(look, machine):
         heard = look.state.probe(probe.key).heard
         if heard is not None and heard.humid_mono_s is not None:
             first = probe.key
@@ -447,7 +450,7 @@ def _was_there(look: Look, limit: Limit) -> bool:
 
 def _stands_still(look: Look, machine: str, value_c: float) -> bool:
     """Whether the probe whose value is judged has said nothing else for as long as a tail is: only its mean still goes on, to there."""
-    for probe in look.site.by_machine[machine]:
+    for probe in in_service(look, machine):
         known = look.state.probe(probe.key)
         track = None if known.trail is None else known.trail.dry_bulb
         if known.heard is not None and known.heard.dry_bulb_c == value_c and track is not None:
@@ -523,7 +526,7 @@ def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...
     humid: list[float] = []
     seen: list[str] = []
     states, mono_s = look.state.probes, look.now.mono_s
-    for probe in look.site.by_machine[machine]:
+    for probe in in_service(look, machine):
         known = states.get(probe.key)
         heard = None if known is None else known.heard
         if heard is None or mono_s - heard.mono_s > probe.silence_s:

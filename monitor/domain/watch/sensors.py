@@ -43,6 +43,7 @@ from monitor.domain.signs.opening import BORNE_S, holds
 from monitor.domain.signs.switch import Contact, chatters
 from monitor.domain.state.contacts import MISSED, believed
 from monitor.domain.state.known import Look, MachineState, apart_outside
+from monitor.domain.state.service import in_service
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.plan import SITE_SUBJECT
@@ -101,7 +102,7 @@ def compare_sensors(look: Look, machine: str) -> None:
     unmoved: list[str] = []
     interval_s = 0.0  # the longest of theirs
     probes = look.state.probes
-    for probe in look.site.by_machine[machine]:
+    for probe in in_service(look, machine):
         if probe.interval_s > interval_s:
             interval_s = probe.interval_s
         state = probes.get(probe.key)
@@ -311,7 +312,7 @@ def _all_warm(look: Look, machines: list[str]) -> bool:
         plan = look.state.plan_of(machine)
         if plan is None or plan.low_dry_bulb_c is None:
             continue
-        for probe in look.site.by_machine.get(machine, ()):
+        for probe in in_service(look, machine):
             heard = look.state.probe(probe.key).heard
             if heard is not None and look.now.mono_s - heard.mono_s <= probe.silence_s:
                 found.append(heard.dry_bulb_c >= plan.low_dry_bulb_c)

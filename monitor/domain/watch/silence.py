@@ -3,7 +3,7 @@ listened, after a cut that took everything."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
 from itertools import pairwise
 
@@ -29,6 +29,7 @@ from monitor.domain.state.contacts import mains_gone
 from monitor.domain.state.happened import NodeSaid
 from monitor.domain.state.known import Look, Said, State
 from monitor.domain.state.record import Event
+from monitor.domain.state.service import in_service, probe_is_out
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.plan import SITE_SUBJECT
@@ -87,13 +88,15 @@ def judge_silence(look: Look) -> None:
             or mono_s - life_s > p.silence_s  # as of hardly any; else it may still be that nobody listened
         )
         and silent_s(look, p.key) > p.silence_s
+        and not probe_is_out(look, p)
     ]
     troubles = {p.key: about for p in silent if (about := trouble_of(look, p)) is not None}
     keys = {p.key for p in silent}
     dumb = keys - troubles.keys()
     gone: dict[str, bool] = {}
     mute = 0
-    for node, probes in look.site.by_node.items():
+    by_node = _in_service(look)
+    for node, probes in by_node.items():
         said = look.state.node(node).said
         gone[node] = (
             said is not None
@@ -103,7 +106,7 @@ def judge_silence(look: Look) -> None:
         )
         mute += gone[node] or (bool(dumb) and all(p.key in dumb for p in probes))
     # Of one node alone it is news of that node, unless this machine knows by itself that it could hear none.
-    everybody = mute == len(look.site.by_node) and (mute > 1 or bool(look.state.lost))
+    everybody = 0 < mute == len(by_node) and (mute > 1 or bool(look.state.lost))
     if everybody or (SITE_SUBJECT, ALL_SILENT) in look.state.alarms:
         _judge_all(look, everybody, mute)
     for node, is_gone in gone.items():
@@ -123,6 +126,14 @@ def judge_silence(look: Look) -> None:
         since_s = humid_at_s if humid_at_s > listens_s else listens_s
         if mono_s - since_s > look.site.probes[key].silence_s:
             judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
+
+
+def _in_service(look: Look) -> Mapping[str, Sequence[Probe]]:
+    """The probes of each node that are in service, of nodes that have any."""
+    if not look.state.out:
+        return look.site.by_node
+    found = {node: [p for p in probes if not probe_is_out(look, p)] for node, probes in look.site.by_node.items()}
+    return {node: probes for node, probes in found.items() if probes}
 
 
 def _judge_all(look: Look, everybody: bool, nodes: int) -> None:
@@ -263,7 +274,7 @@ def felt_in(look: Look, machine: str) -> tuple[str, float | None, float | None] 
     plan = look.state.plan_of(machine)
     if plan is None or not plan.needs.occupants:
         return None
-    heard = [look.state.probe(p.key).heard for p in look.site.by_machine.get(machine, ())]
+    heard = [look.state.probe(p.key).heard for p in in_service(look, machine)]
     airs = [h.dry_bulb_c for h in heard if h is not None and h.mono_s >= look.state.started_mono_s]
     if not airs:
         return machine, None, None

@@ -72,6 +72,7 @@ from monitor.domain.needs.rules import (
 from monitor.domain.readings.quality import DRY_BULB_C_FAIL
 from monitor.domain.state.known import Key, Look, doubt_of, plan_with, rule_of
 from monitor.domain.state.record import Attempt
+from monitor.domain.state.service import in_service
 from monitor.domain.watch.plan import SITE_SUBJECT, moving, occupants, sets_limit
 
 NEAR_THE_END_K = (
@@ -524,7 +525,7 @@ def _doubtful(look: Look, alarm: Alarm) -> bool:
     # What disagrees with a probe that is heard no more says nothing of the others. Where none is, the value is an old one, of any.
     if len(speaking) != 1 and _doubted(look, (machine, DISAGREE), rule):
         return True
-    probes = _told_of(speaking, rule) if speaking else [p.key for p in look.site.by_machine[machine]]
+    probes = _told_of(speaking, rule) if speaking else [p.key for p in in_service(look, machine)]
     return any(_doubted(look, (p, r), rule) for p in probes for r in (SENSOR_SUSPECT, SENSOR_FAILED))
 
 
@@ -532,7 +533,7 @@ def _speaking(look: Look, machine: str, rule: Rule) -> list[tuple[float, str]]:
     """(value, probe) of each probe of a machine that its air is judged by now, of the rule's quantity."""
     found: list[tuple[float, str]] = []
     plan = look.state.plan_of(machine)
-    for probe in look.site.by_machine[machine]:
+    for probe in in_service(look, machine):
         heard = look.state.probe(probe.key).heard
         if heard is None or look.now.mono_s - heard.mono_s > probe.silence_s:
             continue

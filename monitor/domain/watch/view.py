@@ -9,6 +9,7 @@ from monitor.domain.air.psychrometrics import air_state, wick_wet_bulb_c
 from monitor.domain.alarms.about import Say, unusable, why_of
 from monitor.domain.alarms.alarm import Alarm, state_of
 from monitor.domain.alarms.notice import of_hens, quantity_of
+from monitor.domain.alarms.out import Out
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB, Needs, Occupant, derived_rh
 from monitor.domain.needs.batch import batch_of, counted
 from monitor.domain.needs.profile import Band
@@ -18,6 +19,7 @@ from monitor.domain.signs.cooling import Cooling, hours_of
 from monitor.domain.state.contacts import believed
 from monitor.domain.state.cooling import machine_of, next_at
 from monitor.domain.state.known import Look, Plan, doubt_of, egg_range_c
+from monitor.domain.state.service import in_service, watched_less
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import occupants
 from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, trouble_of
@@ -153,12 +155,25 @@ if TYPE_CHECKING:  # what a program is told, known to the type checker alone: at
         declared: list[DeclaredView]
         closed_at: str | None
 
+    class OutView(TypedDict):
+        """A probe or a machine that is out of service. until: None where a person puts it back. judged_by: the probes that its machine is still
+        judged by, of a machine for what is deadly alone. batches: that are watched less for it, or by nobody."""
+
+        subject: str
+        machine: str
+        since: str
+        until: str | None
+        by: str
+        judged_by: list[str]
+        batches: list[str]
+
     class RoomView(TypedDict):
         """Every machine, and the alarms that are of none."""
 
         machines: list[MachineView]
         others: list[AlarmView]
         coolings: NotRequired[list[CoolingView]]  # only where any is declared
+        out_of_service: NotRequired[list[OutView]]  # only where anything is, as a whole
 
     class CoolingView(TypedDict):
         """A cooling of each day: its hours on the house's clock, and when it begins next; None where it does not."""
@@ -230,6 +245,21 @@ def cooling_view(look: Look, cooling: Cooling) -> CoolingView:
         "last_day": last,
         "next": None if at is None else utc_text(at),
         "by": cooling.by,
+    }
+
+
+def out_view(look: Look, out: Out) -> OutView:
+    """What is out of service as a plain mapping."""
+    probe = look.site.probes.get(out.subject)
+    machine = out.subject if probe is None else probe.machine
+    return {
+        "subject": out.subject,
+        "machine": machine,
+        "since": utc_text(out.since),
+        "until": None if out.until is None else utc_text(out.until),
+        "by": out.by,
+        "judged_by": [each.key for each in in_service(look, machine)],
+        "batches": list(watched_less(look, out.subject)),
     }
 
 

@@ -1,4 +1,4 @@
-"""The day's summary: what is to be done today, and what is low and stands. Facts; the words are made last (`shown/phone/today.py`)."""
+"""The day's summary: what is to be done today, what is low and stands, and what is out of service. Facts; the words are made last (`shown/phone/today.py`)."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ _WRITTEN = {CANDLE: Candling, WEIGH: Weighing}  # what shows that it was done
 
 def today(look: Look, contact: str) -> Today:
     """What a contact's summary says now; of alarms that are told once, those that it was not told of yet."""
-    return Today(tuple(_tasks(look)), tuple(_standing(look, contact)))
+    out = (replace(each, until_mono_s=None) for each in look.state.out.values())
+    return Today(tuple(_tasks(look)), tuple(_standing(look, contact)), tuple(out))
 
 
 def tell_today(look: Look, contact: str, what: Today) -> None:

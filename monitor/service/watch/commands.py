@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, assert_never
 
 from monitor.domain.alarms.about import Say
 from monitor.domain.alarms.alarm import (
+    MAX_OUT_S,
     MAX_SHELF_S,
     Alarm,
     AlarmError,
@@ -71,9 +72,11 @@ from monitor.domain.state.happened import (
     MovedTo,
     OfBatch,
     OutOf,
+    PutBack,
     Removed,
     SetOf,
     StageSaid,
+    TakenOut,
     WentOn,
     WorkBegun,
     WorkDone,
@@ -81,11 +84,13 @@ from monitor.domain.state.happened import (
 from monitor.domain.state.known import Look, rule_of
 from monitor.domain.state.record import Event
 from monitor.domain.state.remembering import remember
+from monitor.domain.state.service import watched_less
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.watch.evaluate import judge_strays, plan, settle
 from monitor.domain.watch.machine_air import dangerous_heat, put_in
-from monitor.domain.watch.view import alarm_view, cooling_view, machine_view
+from monitor.domain.watch.planning import put_back, take_out
+from monitor.domain.watch.view import alarm_view, cooling_view, machine_view, out_view
 from monitor.service import ports
 from monitor.service.watch.calibrate import changes, correction_of
 from monitor.service.watch.egg_requests import split_books, write_beyond_pip, write_entry, write_split, write_weighings
@@ -105,6 +110,7 @@ from monitor.service.watch.requests import (
     Shelve,
     SplitOff,
     Stage,
+    TakeOut,
     Unshelve,
     Work,
     Write,
@@ -170,6 +176,8 @@ def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[st
             return alarm_view(_unshelve(look, request), words.about)
         case OutOfService():
             return alarm_view(_out_of_service(look, request), words.about)
+        case TakeOut():
+            return _take_out(look, request)
         case Work():
             return _handling(look, request)
         case Cool():
@@ -299,7 +307,14 @@ def _split(look: Look, request: SplitOff, words: ports.Words) -> Mapping[str, ob
     _follow_signs(look, EggBook(split_off))
     _follow_signs(look, before)
     view = batch_view(look.state.batches[into], look.now.utc)
-    answer = {"batch": into, "did": OutOf(batch.id), **view, "from": batch.id, "stay": old.batch.eggs}
+    answer = {
+        "batch": into,
+        "did": OutOf(batch.id),
+        **view,
+        **_out_there(look, into),
+        "from": batch.id,
+        "stay": old.batch.eggs,
+    }
     if batch.id in look.state.coolings:
         return {**answer, "cooling_ended": True}  # of them nobody said so, and where they are now there may be others
     return answer
@@ -381,6 +396,37 @@ def _out_of_service(look: Look, request: OutOfService) -> Alarm:
     for_s = None if request.for_s is None else _seconds(request.for_s, f"alarm {alarm.number}")
     out = set_out_of_service(alarm, out=request.out, who=request.by, now=look.now, for_s=for_s)
     return _adopt_alarm(look, alarm, out)
+
+
+def _take_out(look: Look, request: TakeOut) -> Mapping[str, object]:
+    """A probe or a machine goes out of service as a whole, or comes back; where eggs are watched less for it, only for who is sure."""
+    of, site, standing = request.of, look.site, look.state.out.get(request.of)
+    if of not in site.machines and of not in site.probes:
+        near, known = sought(of, [*site.machines, *site.probes])
+        raise RequestError(f"out of service {of!r}", f"no such probe or machine{near}", known)
+    if not request.out:
+        if standing is None:
+            near, known = sought(of, [*look.state.out], "none")
+            raise RequestError(f"{of}", f"not out of service{near}", known)
+        if request.for_s is not None:
+            raise RequestError(of, "put back for a time", "one of them")
+        put_back(look, standing, by=request.by)
+        return {"subject": of, "did": PutBack(), "batches": list(watched_less(look, of))}
+    for_s = None if request.for_s is None else _seconds(request.for_s, of)
+    if for_s is not None and not 0.0 < for_s <= MAX_OUT_S:
+        most = f"more than 0 and at most {MAX_OUT_S / 86_400.0:g} days"
+        raise RequestError(of, f"out of service for {for_s / 3600.0:g} h", most)
+    plan(look, site.probes[of].machine if of in site.probes else of)
+    eggs = watched_less(look, of)
+    if eggs and standing is None and not request.sure:
+        told = (
+            "of them only deadly heat, or eggs too hot or too cold, is still told"
+            if of in site.machines
+            else "nobody watches them then"
+        )
+        raise RequestError(of, (f"eggs of {', '.join(eggs)} are in there, and {told}", Sure("do")))
+    out = take_out(look, of, for_s=for_s, by=request.by)
+    return {"did": TakenOut(out.until), **out_view(look, out)}
 
 
 def _handling(look: Look, request: Work) -> Mapping[str, object]:
@@ -529,6 +575,8 @@ def _room(look: Look, say: Say) -> RoomView:
     shown = {alarm["number"] for view in views for alarm in view["alarms"]}
     others = [a for a in look.state.alarms.values() if a.number not in shown and state_of(a) != "normal"]
     room: RoomView = {"machines": views, "others": [alarm_view(a, say) for a in others]}
+    if look.state.out:
+        room["out_of_service"] = [out_view(look, out) for out in look.state.out.values()]
     if look.state.coolings:
         room["coolings"] = [cooling_view(look, cooling) for _, cooling in sorted(look.state.coolings.items())]
     return room
@@ -551,7 +599,14 @@ def _adopt(look: Look, batch: Batch, what: OfBatch) -> Mapping[str, object]:
     judge_strays(look)
     if batch.closed_at is not None:
         close_book(look, batch)
-    return {"batch": batch.id, "did": what, **batch_view(batch, look.now.utc)}
+    answer = {"batch": batch.id, "did": what, **batch_view(batch, look.now.utc)}
+    return {**answer, **_out_there(look, batch.id)}
+
+
+def _out_there(look: Look, batch: str) -> dict[str, object]:
+    """What is out of service where a batch is, so that it is watched less, or by nobody."""
+    out = [out_view(look, each) for each in look.state.out.values() if batch in watched_less(look, each.subject)]
+    return {"out_of_service": out} if out else {}
 
 
 def _adopt_alarm(look: Look, alarm: Alarm, stepped: Step) -> Alarm:

@@ -18,7 +18,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.alarms.about import BROKER, NETWORK
-from monitor.domain.alarms.alarm import IN, OUT, UNACKNOWLEDGED, Alarm, Judgement, state_of
+from monitor.domain.alarms.alarm import IN, OUT, TAKEN_WHOLE, UNACKNOWLEDGED, Alarm, Judgement, state_of
 from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.needs.rules import RECORD_DAMAGED
 from monitor.domain.needs.site import Site
@@ -30,15 +30,17 @@ from monitor.domain.state.happened import UNTRIED, Broker
 from monitor.domain.state.known import Look, State, did_not_get_through, got_through, waits_no_more
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
+from monitor.domain.state.service import probe_is_out
 from monitor.domain.state.site_kept import keep_site
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.due import due_mono_s
 from monitor.domain.watch.egg_alarms import judge_weight, take_book
 from monitor.domain.watch.evaluate import hear, judge, retire, tick
 from monitor.domain.watch.plan import SITE_SUBJECT
+from monitor.domain.watch.planning import resume as resume_out
 from monitor.domain.watch.silence import trouble_of
 from monitor.domain.watch.telling import live
-from monitor.domain.watch.view import machine_view
+from monitor.domain.watch.view import machine_view, out_view
 from monitor.service.chores.due import chores_of, is_due
 from monitor.service.chores.summary import tell_today, today
 from monitor.service.ports import (
@@ -127,6 +129,7 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     for calibration in loaded.calibrations:
         probe = state.probe(calibration.probe)
         probe.calibrations = (*probe.calibrations, calibration)
+    state.out = {out.subject: resume_out(out, now) for out in loaded.outs}
     state.coolings = {cooling.of: cooling for cooling in loaded.coolings}
     for handling in loaded.handlings:
         state.machine(handling.machine).handling = resume(handling, now)
@@ -174,7 +177,11 @@ def answered_before(loaded: Loaded) -> list[Answered]:
 def _answered(alarms: Iterable[Alarm], upto: int) -> list[Answered]:
     """Those that need nobody any more: a person has answered, or it is over. upto: the newest notice's id."""
     return [
-        Answered(a.number, upto, seen=a.acknowledged or a.shelved_until is not None or a.out_of_service)
+        Answered(
+            a.number,
+            upto,
+            seen=a.acknowledged or a.shelved_until is not None or a.out_of_service or a.suppressed == TAKEN_WHOLE,
+        )
         for a in alarms
         if a.number and state_of(a) != UNACKNOWLEDGED
     ]
@@ -526,7 +533,14 @@ class Engine:
         group = self._group
         told = group.transitions or group.notices or group.attempts or group.chores
         return bool(
-            told or self._replies or group.batches or group.removed or group.handlings or group.coolings or group.memory
+            told
+            or self._replies
+            or group.batches
+            or group.removed
+            or group.handlings
+            or group.coolings
+            or group.outs
+            or group.memory
         )
 
     def _after_commit(self, now: Now) -> None:
@@ -607,7 +621,7 @@ class Engine:
         look, silent = self._look(now), dict[str, str]()
         for p in self._site.probes.values():
             life = self._state.probe(p.key).life_mono_s
-            if life is None or now.mono_s - life > p.silence_s:
+            if (life is None or now.mono_s - life > p.silence_s) and not probe_is_out(look, p):
                 trouble = trouble_of(look, p)
                 silent[p.key] = "" if trouble is None else self._words.about(trouble)
         return {
@@ -633,5 +647,8 @@ class Engine:
             },
             "silent_probes": sorted(key for key, about in silent.items() if not about),
             "unusable_probes": {key: about for key, about in sorted(silent.items()) if about},
+            **(
+                {"out_of_service": [out_view(look, out) for out in self._state.out.values()]} if self._state.out else {}
+            ),
             **self.counts,
         }

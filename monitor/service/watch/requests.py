@@ -156,6 +156,19 @@ class OutOfService:
 
 
 @fixed(kw_only=True)
+class TakeOut:
+    """A probe or a machine, by its id, is taken out of service as a whole, or put back. for_s: it comes back by itself after so long. sure: also
+    where eggs are then watched less, or by nobody."""
+
+    do: Literal["take-out"] = "take-out"
+    of: str
+    out: bool = True
+    for_s: float | None = None
+    by: str = ""
+    sure: bool = False
+
+
+@fixed(kw_only=True)
 class Work:
     """Somebody works at an open machine for so long, or is done."""
 
@@ -292,7 +305,7 @@ class LookFacts:
 
 # Whose fields are their keys on the wire.
 ByFields = (
-    BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | Work | Cool
+    BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | TakeOut | Work | Cool
     | Calibrate | WriteBeyondPip | WriteWeighings | LookRoom
 )  # fmt: skip
 Performed = ByFields | Write

@@ -24,7 +24,7 @@ from monitor.shown.form import duration, listed
 from monitor.shown.values import show_estimate, show_value, state_words, subject_name
 
 if TYPE_CHECKING:
-    from monitor.domain.watch.view import AlarmView, ToldView
+    from monitor.domain.watch.view import AlarmView, OutView, ToldView
 
 WANTS_YOU = (UNACKNOWLEDGED, RETURNED)  # nobody has answered
 LONG_AGO_S = 2 * 86_400.0  # from then on the day says more than the hours since
@@ -42,6 +42,37 @@ def unwatched_words(last: LastAlive | None, site: Site, now: datetime) -> str:
     ago = f", {duration(for_s)} ago" if for_s < LONG_AGO_S else ""
     how = f"It was stopped {at}{ago}." if last.stopped else f"It was last alive {at}{ago}."
     return f"NOBODY IS WATCHING: no daemon runs here.\n{how} {START}"
+
+
+# --- what is out of service as a whole
+
+
+def out_line(out: OutView, site: Site, now: datetime) -> str:
+    """`Setter 1 out of service until 18:00 by sam`, and of eggs that are watched less for it, or by nobody, that they are."""
+    until = "it is put back" if out["until"] is None else _hour(out["until"], site, now)
+    by = f"{',' if out['until'] is None else ''} by {printable(out['by'])}" if out["by"] else ""
+    return f"{subject_name(out['subject'], site)} out of service until {until}{by}{out_eggs(out)}"
+
+
+def out_eggs(out: OutView) -> str:
+    """`; nobody watches hen-1`; empty where no eggs are watched less."""
+    eggs = listed(out["batches"])
+    if not eggs:
+        return ""
+    if not out["judged_by"]:
+        return f"; nobody watches {eggs}"
+    return f"; of {eggs} only deadly heat, or eggs too hot or too cold, is told"
+
+
+def out_told(out: OutView, site: Site) -> str:
+    """What is told while it is out: `its machine is judged by Setter 1 low`, `nothing of it is told`."""
+    if out["batches"]:
+        return out_eggs(out).removeprefix("; ")
+    if out["subject"] in site.machines:
+        return "nothing of it is told"
+    beside = listed([subject_name(key, site) for key in out["judged_by"]])
+    name = subject_name(out["machine"], site)
+    return f"{name} is judged by {beside}" if beside else f"nothing of {name} is told"
 
 
 # --- whether anybody was told

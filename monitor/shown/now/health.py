@@ -186,6 +186,7 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
     unknown = [p for p in facts["unknown_probes"] if p not in found.probes]
     queued = ", ".join(f"{n} for {c}" for c, n in waiting.items()) if waiting else "none wait"
     return [
+        *(Check("out of service", True, _out(out, found, zone)) for out in facts.get("out_of_service", ())),
         Check("daemon", True, running),
         Check("broker", facts["broker_connected"], f"{facts['broker']}{since}"),
         Check("store", failing is None, "writing" if failing is None else f"failing for {failing:.0f} s"),
@@ -203,6 +204,14 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
         *(_elsewhere(node, other, found) for node, other in facts["elsewhere"].items()),
         Check("notices", not any(n > MANY_WAITING for n in waiting.values()), queued),
     ]
+
+
+def _out(out: Answer, found: Found, zone: tzinfo) -> str:
+    """`Setter 1 top until 18:00 by sam`."""
+    until = out["until"]
+    words = "it is put back" if until is None else local_time(datetime.fromisoformat(until), zone, found.at)
+    by = f" by {printable(out['by'])}" if out["by"] else ""
+    return f"{found.probes.get(out['subject'], out['subject'])} until {words}{by}"
 
 
 def _size(bytes_: float) -> str:

@@ -120,7 +120,12 @@ def _answer(room: RoomView, site: Site) -> str:
         worst = sorted(wanted.values(), key=lambda a: rank(a, site))
         more = [f"And {len(worst) - _NAMED} more."] if len(worst) > _NAMED else []
         return " ".join([*(f"{_matter(a, site)} (No. {a['number']})." for a in worst[:_NAMED]), *more])
-    silent = [view["name"] for view in room["machines"] if any(probe["silent"] for probe in view["probes"])]
+    out = {each["subject"] for each in room.get("out_of_service", ())}
+    silent = [
+        view["name"]
+        for view in room["machines"]
+        if view["machine"] not in out and any(probe["silent"] and probe["probe"] not in out for probe in view["probes"])
+    ]
     if silent:
         return f"No reading: {', '.join(silent)}."
     others = len({a["number"] for a in alarms})

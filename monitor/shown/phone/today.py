@@ -6,9 +6,10 @@ from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.alarms.notice import COOL, Facts, Notice, Standing, Task, Today
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.dates import CANDLE, HATCH, LOCKDOWN, WEIGH
 from monitor.domain.needs.site import Site
-from monitor.domain.wall import local_time, wall_clock
+from monitor.domain.wall import local_time, printable, wall_clock
 from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, WHEN_YOU_CAN, name_and_place, shown_value, what_is
 from monitor.shown.values import subject_name
 
@@ -20,14 +21,21 @@ def today_worded(notice: Notice, what: Today, site: Site) -> Notice:
     """The notice of a day's summary, with its title and text."""
     tasks = list(dict.fromkeys(_task(task, site) for task in what.tasks))
     standing = [_standing(each, site, notice.created) for each in what.standing]
-    if not (tasks or standing):
+    out = [_out(each, site, notice.created) for each in what.out]
+    if not (tasks or standing or out):
         return replace(notice, title=f"{WHEN_YOU_CAN}: nothing", text="Nothing is left to tell of this day.")
-    short = [*tasks, *(f"{_name(each.facts, site)} {_what(each.facts, site)}" for each in what.standing)]
+    named = (f"{subject_name(each.subject, site)} out of service" for each in what.out)
+    short = [*named, *tasks, *(f"{_name(each.facts, site)} {_what(each.facts, site)}" for each in what.standing)]
     title = f"{WHEN_YOU_CAN}: {short[0]}{f', {len(short) - 1} more' if len(short) > 1 else ''}"
     if len(title) > MAX_TITLE:
-        counted = [f"{len(tasks)} to do" if tasks else "", f"{len(standing)} to see" if standing else ""]
+        seen = len(standing) + len(out)
+        counted = [f"{len(tasks)} to do" if tasks else "", f"{seen} to see" if seen else ""]
         title = f"{WHEN_YOU_CAN}: {', '.join(filter(None, counted))}"
-    said = [*((", " if n else "Today: ", task) for n, task in enumerate(tasks)), *((". ", each) for each in standing)]
+    said = [
+        *((". ", each) for each in out),
+        *((", " if n else ". Today: ", task) for n, task in enumerate(tasks)),
+        *((". ", each) for each in standing),
+    ]
     text, left = "", len(said)
     for before, words in said:
         longer = f"{text}{before}{words}".removeprefix(". ")
@@ -46,6 +54,13 @@ def _task(task: Task, site: Site) -> str:
         egg = f" egg {task.egg}" if task.egg is not None else ""
         return f"look at {task.batch}{egg} at {wall_clock(task.at, site.zone)}"
     return f"{_DO[task.kind]} {task.batch}"
+
+
+def _out(out: Out, site: Site, at: datetime) -> str:
+    """`Setter 1 out of service until 18:00 by sam`; without an end it is said each day until somebody puts it back."""
+    until = "it is put back" if out.until is None else local_time(out.until, site.zone, at)
+    by = f" by {printable(out.by)}" if out.by else ""
+    return f"{subject_name(out.subject, site)} out of service until {until}{by}"
 
 
 def _standing(each: Standing, site: Site, at: datetime) -> str:

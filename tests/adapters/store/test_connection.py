@@ -57,7 +57,7 @@ def everything_of(path: Path) -> dict[str, Any]:
         reader.close()
 
 
-def many_readings(count: int = 3000) -> Group:
+def many_readings(count: int = 5000) -> Group:
     return Group(readings=[reading(s) for s in range(count)], lines={1: line(last_up_ms=count * 1000)})
 
 
@@ -242,9 +242,9 @@ def test_a_reader_sees_what_is_committed_while_the_writer_goes_on(path: Path) ->
         assert labels(history)[-1] == second * 1000
     opened.connection.execute("BEGIN IMMEDIATE")
     opened.connection.execute("DELETE FROM reading")
-    assert len(labels(history)) == 3002
+    assert len(labels(history)) == 5002
     opened.connection.execute("ROLLBACK")
-    assert len(cursor.fetchall()) == 2999
+    assert len(cursor.fetchall()) == 4999
     walk.close()
     history.close()
     opened.close()

@@ -55,6 +55,7 @@ from monitor.domain.alarms.about import (
 )
 from monitor.domain.alarms.about import Facts as AboutFacts
 from monitor.domain.alarms.notice import Facts, Notice, Reach, Standing, Task, Today, Told
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.entry import Entry, Weighing
 from monitor.domain.needs.profile import Band
 from monitor.domain.readings.calibration import Correction, Point
@@ -274,6 +275,10 @@ HAPPENED: dict[str, happened.Happened] = {
     ),
     "done": happened.WorkDone(),
     "over, the air is back": happened.WorkOver(),
+    "out of service until it is put back": happened.TakenOut(),
+    "out of service until 2026-11-24T01:14Z by sam": happened.TakenOut(T, "sam"),
+    "back in service by kim": happened.PutBack(by="kim"),
+    "back in service, its time is over": happened.PutBack(over=True),
     "door open": happened.Turned("door", wrong=True),
     "mains back": happened.Turned("mains", wrong=False),
     "temperature +0.30 K by kim": happened.Calibrated(Correction(1.0, 0.3), by="kim"),
@@ -451,7 +456,8 @@ TODAY = Today(
 
 def test_a_summary_comes_back_as_it_was() -> None:
     """What is to do and what stands, each with its facts; empty too."""
-    for what in (TODAY, Today(), Today(standing=TODAY.standing)):
+    out = (Out("setter-1", T0, T0 + timedelta(hours=2), "sam"), Out("node-a/top", T0))
+    for what in (TODAY, Today(), Today(out=out), replace(TODAY, out=out), Today(standing=TODAY.standing)):
         assert told_of_text(today_text(what)) == what
     assert today_text(None) is None
     assert told_of_text(None) is None

@@ -22,7 +22,7 @@ from monitor.domain.eggs.entry import plain
 from monitor.domain.readings.calibration import Correction
 from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
-from tests.ports import COOLING, SITE_THEN, reading
+from tests.ports import COOLING, OUT, SITE_THEN, reading
 
 KEPT = Path(__file__).parents[2] / "reference" / "kept"
 VERSIONS = range(1, VERSION + 1)
@@ -212,6 +212,7 @@ def test_it_opens_and_tells_what_was_written(kept: tuple[int, Path]) -> None:
     assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (2, 13, 2)
     assert (loaded.memory is None) == (version == 1)
     assert loaded.coolings == ((COOLING,) if version > 9 else ())
+    assert loaded.outs == ((OUT,) if version > 11 else ())
     assert loaded.site == (SITE_THEN if version > 10 else None)
     ledger.commit(Group(readings=[reading(50, dry_bulb_c=36.5)]))
     assert history.latest(["node-a/top"])[0].dry_bulb_c == 36.5

@@ -279,9 +279,12 @@ def test_what_is_seen_is_no_mistake(capsys: Capture, config: Path) -> None:
     assert (out.splitlines()[-1], err) == ("No. 1 is over and seen", "")
     code, out, _ = typed(capsys, "shelve", "all", "--for", "20m", config=config)
     assert (code, out.splitlines()[0][:20], out.splitlines()[-1]) == (1, "NOBODY IS WATCHING: ", "Nothing stood.")
-    for command, or_all in (("unshelve", ", or all"), ("out-of-service", "")):
-        code, _, err = typed(capsys, command, "setter-1", config=config)
-        assert (code, err) == (2, f"eggroom: {command}: 'setter-1', expected the number in the message{or_all}\n")
+    code, _, err = typed(capsys, "unshelve", "setter-1", config=config)
+    assert (code, err) == (2, "eggroom: unshelve: 'setter-1', expected the number in the message, or all\n")
+    for words in ("all", "0", "1-2"):
+        code, _, err = typed(capsys, "out-of-service", words, config=config)
+        assert (code, "expected" in err) == (2, True), words
+    assert typed(capsys, "out-of-service", "No.", "1", config=config)[1].startswith("No. 1: out of service; ")
 
 
 def _alarms_of(config: Path, *about: tuple[str, str]) -> None:
@@ -353,6 +356,50 @@ def test_out_of_service_for_a_time(capsys: Capture, running: Path) -> None:
     assert typed(capsys, "out-of-service", "1", "--for", "8h", "--back", config=running)[0] == 2
     assert "each day's summary" in ok(capsys, "out-of-service", "1", "--by", "sam", config=running)
     assert ok(capsys, "out-of-service", "1", "--back", "--by", "sam", config=running) == "No. 1: new\n"
+
+
+def test_a_machine_and_a_probe_out_of_service(capsys: Capture, running: Path) -> None:
+    """Named by id or as screens call it; `eggroom`, `alarms`, `room` and `health` say it first, as does their JSON, until it is back."""
+    said = ok(capsys, "out-of-service", "hatcher", "1", "--for", "2h", "--by", "sam", config=running)
+    back = "eggroom out-of-service hatcher-1 --back"
+    assert re.fullmatch(rf"Hatcher 1: out of service until .*\d\d:\d\d, or: {back}\nnothing of it is told\n", said)
+    said = ok(capsys, "out-of-service", "node-b/top", "--by", "kim", config=running)
+    assert said.startswith("Hatcher 1 (node-b/top): out of service until: eggroom out-of-service node-b/top --back;")
+    assert "nothing of Hatcher 1 is told" in said
+    for command in ("now", "alarms", "room"):
+        first, second = ok(capsys, command, config=running).splitlines()[:2]
+        assert re.fullmatch(r"Hatcher 1 out of service until \d\d:\d\d by sam", first), command
+        assert second == "Hatcher 1 (node-b/top) out of service until it is put back, by kim", command
+    for command in ("now", "room"):
+        found = told(capsys, command, config=running)["out_of_service"]
+        assert [(each["subject"], each["by"]) for each in found] == [("hatcher-1", "sam"), ("node-b/top", "kim")]
+    health = typed(capsys, "health", config=running)[1]
+    assert re.search(r"out of service.*hatcher-1 until \d\d:\d\d by sam", health)
+    events = ok(capsys, "events", config=running)
+    assert re.search(r"service Hatcher 1: out of service until .* by sam", " ".join(events.split()))
+    code, _, err = typed(capsys, "out-of-service", "setter-1", config=running)
+    assert (code, "--sure" in err) == (2, True)
+    code, _, err = typed(capsys, "out-of-service", "setter-x", config=running)
+    assert (code, "nearest setter-1" in err) == (2, True)
+    said = ok(capsys, "out-of-service", "Hatcher 1", "--back", config=running)
+    assert said == "Hatcher 1: back in service; what stands is told as soon as it is judged\n"
+    ok(capsys, "out-of-service", "node-b/top", "--back", config=running)
+    assert "out of service" not in ok(capsys, "now", config=running)
+
+
+def test_eggs_in_what_is_out_of_service(capsys: Capture, config: Path) -> None:
+    """Without a daemon it is written, and asked about, alike; eggs that are moved there are told to be watched less, also by the next run."""
+    add = ("batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--eggs", "6")
+    ok(capsys, *add, config=config)
+    code, _, err = typed(capsys, "out-of-service", "node-a/top", config=config)
+    assert code == 2
+    assert "eggs of hen-1 are in there, and nobody watches them then, expected --sure" in " ".join(err.split())
+    said = typed(capsys, "out-of-service", "node-a/top", "--sure", config=config)[1]
+    assert said.endswith("\nnobody watches hen-1\n")
+    ok(capsys, "batch", "move", "hen-1", "hatcher-1", config=config)
+    said = " ".join(typed(capsys, "batch", "move", "hen-1", "setter-1", config=config)[1].split())
+    assert re.search(r"\(node-a/top\) out of service until it is put back, by \S+; nobody watches hen-1", said)
+    assert query(config, "SELECT subject, until_ms, ended_ms FROM out") == [("node-a/top", None, None)]
 
 
 def test_what_is_written_while_somebody_watches_says_nothing_of_it(capsys: Capture, running: Path) -> None:

@@ -8,8 +8,9 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.domain.alarms.alarm import Alarm, Transition, acknowledge
+from monitor.domain.alarms.alarm import NORMAL, SUPPRESSED, TAKEN_WHOLE, Alarm, Transition, acknowledge, state_of
 from monitor.domain.alarms.notice import Answered, Facts, Notice, Standing, Task, Today
+from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Entry, LookAgain, Note, Weighing
 from monitor.domain.needs.batch import Batch, subject_of
@@ -144,6 +145,30 @@ def test_what_is_out_of_service_is_told_each_day() -> None:
         assert [(s.number, s.facts.out, s.facts.out_until) for s in told.today.standing][:1] == [(1, True, None)]
         assert told.text.count(": out of service") == 2
         assert ": out of service until " in told.text
+
+
+def test_a_machine_that_is_out_of_service_is_told_each_day() -> None:
+    """Alone, too, until it is put back: or it would be forgotten."""
+    store = MemoryStore()
+    store.commit(Group(outs=[Out("setter-1", EIGHT, by="sam"), Out("node-a/top", EIGHT, EIGHT + timedelta(hours=30))]))
+    day = Day(store)
+    for n in range(2):
+        (told,) = day.look(EIGHT + timedelta(days=2 * n))
+        assert told.text.startswith("Setter 1 out of service until it is put back by sam")
+        assert ("node-a/top" in told.text) == (n == 0)
+
+
+def test_a_restart_keeps_what_is_out_of_service_out_until_its_end() -> None:
+    """What stood when it was taken out stays covered in the next run, also where that starts after the end; then it is judged afresh."""
+    covered = alarm(URGENT, 1, condition=False, acknowledged=True, suppressed=TAKEN_WHOLE)
+    store = with_alarms(covered)
+    store.commit(Group(outs=[Out("setter-1", EIGHT, EIGHT + timedelta(hours=30), "sam")]))
+    for hours, state in ((1, SUPPRESSED), (29, SUPPRESSED), (31, NORMAL)):
+        day = Day(store, EIGHT + timedelta(hours=hours))
+        day.engine.idle(day.now(EIGHT + timedelta(hours=hours)))
+        day.engine.idle(day.now(EIGHT + timedelta(hours=hours, seconds=2)))
+        assert [state_of(each) for each in store.load().alarms] == [state], hours
+    assert store.load().outs == ()
 
 
 def test_whom_it_is_for() -> None:

@@ -21,6 +21,7 @@ from monitor.domain.eggs.entry import Entry, Note
 from monitor.domain.needs.batch import Declared, Stay
 from monitor.domain.needs.rules import DISAGREE, EGG_HOT, HANDLING_OVER, LOOK_AGAIN, SENSOR_FAILED
 from monitor.domain.state.record import Group
+from monitor.domain.wall import utc_text
 from monitor.service.watch.commands import MAX_BACKDATE, batch_view
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
@@ -146,6 +147,63 @@ ADD = {"batch": "b", "profile": "hen", "set_at": "2026-03-08T08:00:00Z"}
 NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
 
 
+def test_a_machine_goes_out_of_service_as_a_whole_and_back() -> None:
+    """With eggs in it only for who is sure; the answer says until when, by whom and what is judged on; the room says it till it is back."""
+    story = hot()
+    assert refused(story, "take-out", of="setter-1", by="sam") == (
+        "setter-1: eggs of hen-1 are in there, and of them only deadly heat, or eggs too hot or too cold, is still told,"
+        " expected --sure to do it all the same"
+    )
+    answer = ask(story, "take-out", of="setter-1", by="sam", for_s=7200.0, sure=True)
+    until = utc_text(story.now().utc + timedelta(hours=2))
+    assert answer["did"] == f"out of service until {utc_text(story.now().utc + timedelta(hours=2), 'minutes')}"
+    view = {
+        "subject": "setter-1", "machine": "setter-1", "since": utc_text(story.now().utc), "until": until, "by": "sam",
+        "judged_by": ["node-a/top"], "batches": ["hen-1"],
+    }  # fmt: skip
+    assert answer == {"did": answer["did"], **view}
+    assert ask(story, "room")["out_of_service"] == [view]
+    assert ask(story, "take-out", of="setter-1", by="kim")["until"] is None  # another end needs nobody to be sure anew
+    assert refused(story, "take-out", of="setter-1", out=False, for_s=5.0).startswith("setter-1: put back for a time")
+    assert ask(story, "take-out", of="setter-1", out=False, by="kim")["did"] == "back in service"
+    assert "out_of_service" not in ask(story, "room")
+    assert refused(story, "take-out", of="setter-1", out=False) == "setter-1: not out of service, expected one of: none"
+    assert event_words(story.events[-1]).endswith("back in service by kim")
+
+
+def test_a_probe_goes_out_of_service() -> None:
+    """Where it is the only one of a machine with eggs, nobody watches them, and that is asked; beside another it is not, nor of an empty one."""
+    story = house()
+    assert "nobody watches them then, expected --sure" in refused(story, "take-out", of="node-a/top")
+    answer = ask(story, "take-out", of="node-a/top", sure=True)
+    assert (answer["judged_by"], answer["batches"]) == ([], ["hen-1"])
+    two = Story(batches=(batch(),), site=site(probes(("node-a/top", "setter-1"), ("node-a/low", "setter-1"))))
+    answer = ask(two, "take-out", of="node-a/top")
+    assert (answer["judged_by"], answer["batches"], answer["until"]) == (["node-a/low"], [], None)
+    assert "nobody watches them then" in refused(two, "take-out", of="node-a/low")
+    assert ask(Story(), "take-out", of="node-a/top")["batches"] == []
+    assert refused(two, "take-out", of="setter-7").startswith("out of service 'setter-7': no such probe or machine")
+    for for_s in (0.0, -1.0, 31 * 86_400.0):
+        assert "more than 0 and at most 30 days" in refused(two, "take-out", of="setter-1", for_s=for_s)
+
+
+def test_eggs_that_come_into_what_is_out_of_service() -> None:
+    """Set, moved or split into it: the answer says so, for they are watched less there."""
+    story = house()
+    assert "out_of_service" not in ask(story, "move", batch="hen-1", machine="hatcher-1", at=utc_text(T0))
+    ask(story, "take-out", of="setter-1", by="sam")
+    set_at = utc_text(T0 - timedelta(days=1))
+    added = ask(story, "batch-add", batch="hen-2", profile="hen", machine="setter-1", set_at=set_at, eggs=6)
+    assert [(each["subject"], each["batches"]) for each in added["out_of_service"]] == [("setter-1", ["hen-2"])]
+    moved = ask(story, "move", batch="hen-1", machine="setter-1")
+    assert [each["subject"] for each in moved["out_of_service"]] == ["setter-1"]
+    split = ask(story, "split", batch="hen-2", count=2, machine="hatcher-1", by="sam")
+    assert "out_of_service" not in split
+    again = ask(story, "split", batch=split["batch"], count=1, machine="setter-1", by="sam")
+    assert [each["subject"] for each in again["out_of_service"]] == ["setter-1"]
+    assert "out_of_service" not in ask(story, "close", batch="hen-2")
+
+
 @pytest.mark.parametrize(
     ("do", "request_", "complaint"),
     [
@@ -245,12 +303,12 @@ NO_TIME = "expected a time such as 2026-03-01T18:00:00Z"
         (
             "fly",
             {},
-            "request: 'fly', expected one of acknowledge, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, unshelve, weighings",
+            "request: 'fly', expected one of acknowledge, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, take-out, unshelve, weighings",
         ),
         (
             ["x"],
             {},
-            "request: ['x'], expected one of acknowledge, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, unshelve, weighings",
+            "request: ['x'], expected one of acknowledge, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, take-out, unshelve, weighings",
         ),
     ],
 )
@@ -450,6 +508,7 @@ VALUES = st.none() | st.booleans() | st.integers(-(10**30), 10**30) | st.floats(
             "shelve",
             "unshelve",
             "out-of-service",
+            "take-out",
             "handling",
             "room",
             "x",
@@ -457,7 +516,22 @@ VALUES = st.none() | st.booleans() | st.integers(-(10**30), 10**30) | st.floats(
     ),
     st.dictionaries(
         st.sampled_from(
-            ["batch", "profile", "machine", "set_at", "at", "eggs", "note", "stage", "alarm", "by", "for_s", "out"]
+            [
+                "batch",
+                "profile",
+                "machine",
+                "set_at",
+                "at",
+                "eggs",
+                "note",
+                "stage",
+                "alarm",
+                "by",
+                "for_s",
+                "out",
+                "of",
+                "sure",
+            ]
         ),
         VALUES,
     ),

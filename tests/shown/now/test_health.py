@@ -89,6 +89,19 @@ def test_what_a_node_says_besides_is_good_and_a_clash_is_not() -> None:
     assert not clash.good
 
 
+def test_what_is_out_of_service_is_good_and_said() -> None:
+    """It was somebody's word; with its end, or without one, and by whom."""
+    out = [
+        {"subject": "node-a/top", "until": "2026-03-01T14:00:00.000Z", "by": "sam"},
+        {"subject": "setter-1", "until": None, "by": ""},
+    ]
+    said = [c for c in checks_of(found(out_of_service=out), UTC) if c.what == "out of service"]
+    assert [(c.found, c.good) for c in said] == [
+        ("Setter 1 middle (node-a/top) until 14:00 by sam", True),
+        ("setter-1 until it is put back", True),
+    ]
+
+
 def test_an_older_daemon_tells_less() -> None:
     """What a daemon of before does not say is not asked of it."""
     assert lines() == {}

@@ -9,12 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain.alarms.notice import Notice, Standing, Task, Today
+from monitor.domain.alarms.out import Out
 from tests.told import T0, WORDS, about, facts
 
 
-def told(*standing: tuple[int, str, str], tasks: tuple[Task, ...] = ()) -> Notice:
+def told(*standing: tuple[int, str, str], tasks: tuple[Task, ...] = (), out: tuple[Out, ...] = ()) -> Notice:
     """The summary of these: number, machine, what."""
-    what = Today(tasks, tuple(Standing(n, facts(name, words)) for n, name, words in standing))
+    what = Today(tasks, tuple(Standing(n, facts(name, words)) for n, name, words in standing), out)
     made = Notice(9, "summary/9/owner", "owner", "low", "", "", T0 + timedelta(hours=6), 0, today=what)
     return WORDS.word(made)
 
@@ -30,6 +31,18 @@ def test_what_to_do_comes_first_then_what_stands() -> None:
     assert one.text == (
         "Today: candle hen-1, look at grey-1 egg 3 at 14:14. Setter 1 dry since 02:14, 44 %RH now (No. 5)."
         " Hatcher humid since 02:14, 44 %RH now (No. 7)."
+    )
+
+
+def test_what_is_out_of_service_stands_first() -> None:
+    """A machine or a probe as a whole, with its end and by whom; alone it is a message, or it would be forgotten."""
+    out = (Out("setter-1", T0, T0 + timedelta(hours=9), "sam"), Out("node-x/y", T0))
+    words = "setter-1 out of service until 11:14 by sam. node-x/y out of service until it is put back"
+    alone = told(out=out[:1])
+    assert alone.text == "setter-1 out of service until 11:14 by sam."
+    assert alone.title == "When you can: setter-1 out of service"
+    assert told((5, "Setter 1", "dry"), tasks=(CANDLE,), out=out).text == (
+        f"{words}. Today: candle hen-1. Setter 1 dry since 02:14, 44 %RH now (No. 5)."
     )
 
 
