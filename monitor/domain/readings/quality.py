@@ -230,6 +230,16 @@ def among(trail: Trail, others_c: float, step_k: float) -> Trail:
     return trail if kept is dry else replace(trail, dry_bulb=kept)
 
 
+def leapt(trail: Trail | None, limits: Limits = LIMITS) -> bool:
+    """Whether its last temperature that was believed came farther than one reading of this probe goes, though no farther than the machine's own
+    swing may: alone it is no fault, beside another probe that stood still it may be."""
+    dry = None if trail is None else trail.dry_bulb
+    if dry is None or dry.held is not None:
+        return False
+    moved, least = abs(dry.change), limits.dry_bulb.jump
+    return moved > least and moved > limits.jump_levels * dry.level and moved > 3.0 * (dry.step or 0.0)
+
+
 def step_k_of(trail: Trail | None, limits: Limits = LIMITS) -> float:
     """The step of a probe's temperature, or what that may be of one that never moved."""
     dry = None if trail is None else trail.dry_bulb

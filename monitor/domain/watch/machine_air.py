@@ -14,6 +14,7 @@ from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.needs.bands import DRY_BULB, WET_BULB
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
+from monitor.domain.readings.quality import leapt
 from monitor.domain.readings.reading import FAIL
 from monitor.domain.signs.heading import GONE, LATE_S, STEP_S, TAIL_S, Window, leaves
 from monitor.domain.signs.lately import SWAY_LEAST_S, Mean, changed, follow
@@ -88,6 +89,9 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
             reading.known.jumped_mono_s = look.now.mono_s
             reading.known.jumped_from_s = reading.mono_s - (reading.at - reading.confirmed.at).total_seconds()
             reading.known.jumped_k = 0.0 if before is None else reading.dry_bulb_c - before.dry_bulb_c
+        elif before is not None and not reading.quality.dry_bulb_held and leapt(reading.known.trail):
+            reading.known.jumped_mono_s, reading.known.jumped_from_s = look.now.mono_s, reading.mono_s
+            reading.known.jumped_k = reading.dry_bulb_c - before.dry_bulb_c
         judge_sensor(look, reading)
         if reading.probe.key in look.state.out:
             continue  # its machine is judged by the others

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from monitor.domain.air.psychrometrics import air_state, pressure_kpa, wet_bulb_c, wick_wet_bulb_c
 from monitor.domain.needs.rules import SENSOR_FAILED, SENSOR_SUSPECT
 from monitor.domain.readings import quality
-from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
+from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of, leapt
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from monitor.domain.readings.track import LIMITS
 from monitor.rehearse.cabinet import OK, STUCK_ON, Cabinet, ProbeSpec
@@ -841,3 +841,23 @@ def test_what_an_answer_is_made_of() -> None:
         assert (of.held, of.dry_bulb_fit, of.rh_fit) == (True, not of.dry_bulb_held, not of.rh_held)
     assert not Assessment(FAIL, (), FAIL, FAIL).dry_bulb_fit
     assert not Assessment(FAIL, (), FAIL, FAIL).rh_fit
+
+
+def test_a_leap_within_a_wide_swing_is_no_fault_and_is_known() -> None:
+    """A machine swings by half a kelvin about its middle; a probe that comes off by 0.9 K at once goes no farther than the air does all the time:
+    nothing is held, and that it leapt is known, for another probe may have stood still. No turn of the swing is a leap."""
+    trail, leaps = Trail(), 0
+    for n in range(1200):
+        value = 37.5 + 0.5 * math.sin(n / 4.0)
+        trail, found = assess(trail, 30.0 * n, round(value, 2), 55.0, interval_s=30.0)
+        leaps += leapt(trail)
+        assert not found.held
+    assert leaps == 0
+    last = 37.5 + 0.5 * math.sin(1199 / 4.0)
+    off_k = 0.9 if last < 37.5 else -0.9
+    trail, found = assess(trail, 30.0 * 1200, round(last + off_k, 2), 55.0, interval_s=30.0)
+    assert not found.dry_bulb_held
+    assert leapt(trail)
+    trail, _ = assess(trail, 30.0 * 1201, round(last + off_k, 2), 55.0, interval_s=30.0)
+    assert not leapt(trail)
+    assert not leapt(None)
