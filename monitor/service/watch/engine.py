@@ -18,7 +18,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.alarms.about import BROKER, NETWORK
-from monitor.domain.alarms.alarm import IN, OUT, TAKEN_WHOLE, UNACKNOWLEDGED, Alarm, Judgement, state_of
+from monitor.domain.alarms.alarm import IN, OUT, TAKEN_WHOLE, UNACKNOWLEDGED, Alarm, Chattering, Judgement, state_of
 from monitor.domain.alarms.notice import Answered, Notice
 from monitor.domain.needs.rules import RECORD_DAMAGED
 from monitor.domain.needs.site import Site
@@ -346,8 +346,15 @@ class Engine:
         hear(Look(self._state, self._site, item.now, group), message)
         if pack is None or len(group.transitions) != decided:
             self._settled = False
+            self._remember_what_came_again(decided, item.now)
         if item.receipt is not None:
             self._receipts.append(item.receipt)
+
+    def _remember_what_came_again(self, decided: int, now: Now) -> None:
+        """What came a third time is news under the number that it has, of which an older memory would say that it was answered, or asked for."""
+        again = any(isinstance(transition.cause, Chattering) for transition in self._group.transitions[decided:])
+        if again and self._next_memory < math.inf:
+            self._group.memory = remember(self._look(now))
 
     def _asked(self, item: Asked) -> None:
         self._settled = False
@@ -470,6 +477,7 @@ class Engine:
         self.counts["ticks"] += 1
         decided = len(self._group.transitions), len(self._group.events)
         tick(self._look(now))
+        self._remember_what_came_again(decided[0], now)
         if self._next_memory < math.inf:
             keep_site(self._look(now))
         if (
