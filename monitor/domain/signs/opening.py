@@ -161,7 +161,7 @@ class Watch:
     visit_s: the first fall of those that somebody's being there explains: eggs are candled tray by tray. last_kpa: of the newest
     readings that showed no door. driest_kpa: since the door was last seen open. above_s, above_k: since when, and how far at most, it has been
     warmer than usual after a door; over_s, over_k: for how long and how far it goes too far then, as learnt. visits: when the last long
-    openings began, and how long the door stood open, s. fell_s: when its temperature was last as far below as an opening takes it.
+    openings began, and how long the door stood open, s.
     """
 
     newest_s: float = -math.inf
@@ -183,7 +183,6 @@ class Watch:
     over_s: float = 0.0
     over_k: float = 0.0
     visits: tuple[tuple[float, float], ...] = ()
-    fell_s: float = -math.inf
 
 
 @fixed
@@ -224,7 +223,7 @@ def settles(state: Watch, mono_s: float) -> bool:
 
 
 def overshoots(state: Watch, mono_s: float) -> bool:
-    """Whether the machine was open so lately that its controller may still go too far, or does so now that it was cold all at once.
+    """Whether the machine was open so lately that its controller may still go too far, or began to while it was.
 
     Air that is cold at one probe while it is hot at another is no overshoot: its fan has stopped."""
     return mono_s < state.opened_s + SETTLE_S or state.above_s < math.inf
@@ -281,7 +280,7 @@ def watch(  # noqa: PLR0917 - with each reading
     episode = state.episode
     if mono_s <= state.newest_s:
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
-    if overshoots(state, mono_s) or mono_s < state.fell_s + SETTLE_S:
+    if overshoots(state, mono_s):
         state = _above(state, mono_s, dry_bulb_c)
     if episode is None and state.usual_c - dry_bulb_c < FALL_K:  # as nearly always
         return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s, door_open=door_open), _NOTHING
@@ -302,7 +301,7 @@ def _above(state: Watch, mono_s: float, dry_bulb_c: float) -> Watch:
     above_k, since_s = dry_bulb_c - state.usual_c, state.above_s
     if above_k > USUAL_K:
         if mono_s - since_s > MAX_HOLD_S:  # this is no overshoot any more
-            return replace(state, above_s=math.inf, above_k=0.0, opened_s=-math.inf, fell_s=-math.inf)
+            return replace(state, above_s=math.inf, above_k=0.0, opened_s=-math.inf)
         return replace(state, above_s=min(mono_s, since_s), above_k=max(above_k, state.above_k))
     if since_s == math.inf:
         return state
@@ -317,8 +316,6 @@ def _grown(learnt: float, seen: float) -> float:
 
 def _look(state: Watch, air: _Air) -> tuple[Watch, Verdict]:
     """Undisturbed so far: learn what is usual, unless this reading has fallen."""
-    if state.learnt_s >= LEARN_S and state.usual_c - air.dry_bulb_c >= max(FALL_K, FALL_RIPPLES * state.ripple_k):
-        state = replace(state, fell_s=air.mono_s)
     seen = _visited(state, air) or _let_out_lately(state, air)
     explained = state.learnt_s >= LEARN_S and seen and not _is_usual(state, air)
     if not (_fallen(state, air) or explained):
@@ -452,7 +449,6 @@ def _learn(  # noqa: PLR0917 - with each reading
         state.over_s,
         state.over_k,
         state.visits,
-        state.fell_s,
     )
 
 

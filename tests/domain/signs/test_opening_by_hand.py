@@ -604,16 +604,15 @@ def test_heat_without_a_door_is_no_overshoot_and_heat_that_stays_is_none_either(
     assert (stays.over_s, stays.over_k) == (0.0, 0.0)
 
 
-def test_what_was_cold_all_at_once_may_go_too_far_without_a_door_that_was_seen() -> None:
-    """A fall by four tenths of a kelvin and four ripples, whatever the vapour does; of cold and dry air it holds nothing."""
-    fell, _ = read(KNOWN, 37.5, 4.0)
-    assert not settles(fell, NOW_S + 20.0)
-    assert not overshoots(fell, NOW_S + 20.0)  # hot at another probe while this one is cold: no controller does that
-    for after_s, goes_too_far in ((20.0, True), (2700.0, True), (2710.0, False)):
-        warm, _ = read(replace(fell, newest_s=NOW_S + after_s - 10.0), 38.2, 4.0, after_s)
-        assert overshoots(warm, NOW_S + after_s) is goes_too_far
-    little, _ = read(KNOWN, 37.7, 4.0)
-    assert not overshoots(read(little, 38.2, 4.0, 20.0)[0], NOW_S + 20.0)
+def test_what_was_cold_without_a_door_is_no_overshoot_when_it_is_hot() -> None:
+    """A fall by half a kelvin while the vapour stays is no door's: heat after it may be a thermostat that fails, waits for nothing, and
+    teaches nothing of what this machine does after its doors."""
+    warm, _ = read(KNOWN, 37.5, 4.0)
+    for n in range(1, 60):
+        warm, _ = read(warm, 38.6, 4.0, 10.0 * n)
+        assert not overshoots(warm, NOW_S + 10.0 * n)
+    warm, _ = read(warm, 38.0, 4.0, 600.0)
+    assert (warm.over_s, warm.over_k) == (0.0, 0.0)
 
 
 DAY_S = 86_400.0
