@@ -30,8 +30,8 @@ NOT_YET: Mapping[str, Known] = {
     "clean, all: medium and higher a machine-week": Known(0.037, "2 in 55.1 weeks, the two above"),
     "looks: medium and higher a machine-week": Known(0.36, "3 in 8.6 weeks: far too dry"),
     "candlings: medium and higher a machine-week": Known(
-        0.55,
-        "7 in 12.9 weeks: one machine that truly goes to 41 °C (#100002), one whose vapour swings widely (#100025)",
+        0.39,
+        "5 in 12.9 weeks: one machine that truly goes to 41 °C (#100002), three that are cold (#100006, #100009, #100025)",
     ),
     "daily cooling, declared: medium and higher a machine-week": Known(
         0.114, "2 in 17.6 weeks, where the bar would have one"
