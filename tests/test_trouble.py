@@ -78,7 +78,7 @@ UPSIDE_DOWN = 'id = "my-hen"\nbased_on = "chicken"\n[[stage]]\nname = "setter"\n
         ({}, TWICE, ["probe node-a/top: named twice", "each probe once"]),
         ({"profiles": "own.toml"}, "", ["own.toml", "39.5"]),
         ({"zone": "Moon/Crater"}, "", ["site.zone: 'Moon/Crater'", "tz database"]),
-        ({}, "[rules.too-hot]\npriority = 'high'\n", ["rules.too-hot: no such rule", "dry-bulb-high-alarm"]),
+        ({}, "[rules.too-hot]\npriority = 'high'\n", ["rules.too-hot: no such rule", "nearest egg-too-hot"]),
         ({}, "[rules.no-data]\non_delay_s = -1\n", ["no-data.on_delay_s: -1", "0 to 604800"]),
         ({}, "[[contact]]\nid = 'me'\nurl_file = 'nowhere'\n", ["contact me: url_file nowhere", "No such file"]),
         ({}, "[[payload]]\ntopic = 'a/#/b'\nnode = 'n'\nprobe = 'p'\ndry_bulb = '/t'\n", ["a/#/b"]),

@@ -112,7 +112,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @mutant("reminders are dropped")
 def _(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(evaluate, "unanswered", lambda *_: False)
+    patch.setattr(evaluate, "ask_again", lambda *_: None)
 
 
 @mutant("what is acknowledged never asks again")
