@@ -24,7 +24,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from statistics import median
 
 from monitor.domain.fixed import fixed
 
@@ -174,14 +173,34 @@ def _of_several(
     of = len(values)
     lows = before.lows if len(before.lows) == of else (before.low,) * of
     highs = before.highs if len(before.highs) == of else (before.high,) * of
-    lows = tuple(was + weight * (min(value, span.edge_low) - was) for was, value in zip(lows, values, strict=True))
-    highs = tuple(was + weight * (max(value, span.edge_high) - was) for was, value in zip(highs, values, strict=True))
-    low, high = (min(lows), max(highs)) if of == 2 else (median(lows), median(highs))
-    now_low, now_high = (min(values), max(values)) if of == 2 else (median(values), median(values))
+    edge_low, edge_high = span.edge_low, span.edge_high
+    lows = (
+        *[
+            was + weight * ((edge_low if value > edge_low else value) - was)
+            for was, value in zip(lows, values, strict=True)
+        ],
+    )
+    highs = (
+        *[
+            was + weight * ((edge_high if value < edge_high else value) - was)
+            for was, value in zip(highs, values, strict=True)
+        ],
+    )
+    if of == 2:
+        low, high, now_low, now_high = min(lows), max(highs), min(values), max(values)
+    else:
+        low, high, now_low = _middle(lows), _middle(highs), _middle(values)
+        now_high = now_low
     away_low = before.away_low + weight * (abs(now_low - before.low) - before.away_low)
     away_high = before.away_high + weight * (abs(now_high - before.high) - before.away_high)
     sway = None if span.quantity else _sway(before, (low + high) / 2.0, span, held_s=held_s, at_s=at_s)
     return Mean(low, high, held_s, at_s, span.limits, lows, highs, away_low, away_high, sway)
+
+
+def _middle(values: Sequence[float]) -> float:
+    """The median, as `statistics` has it, with each reading."""
+    ranked, of = sorted(values), len(values)
+    return ranked[of // 2] if of % 2 else (ranked[of // 2 - 1] + ranked[of // 2]) / 2
 
 
 def _sway(before: Mean, middle: float, span: Span, *, held_s: float, at_s: float) -> Sway | None:

@@ -93,6 +93,7 @@ BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
 # After a power cut so much of running delays and of what was learnt is lost; each writing costs the card some pages.
 MEMORY_EVERY_S = 300.0
+SITE_KEPT_S = 10.0  # what looks at which machine is written down then, of the run's begin: a start waits for no library that this alone needs
 # The air goes on changing where an egg's loss leads, without anything being written; days are its pace.
 WEIGHTS_EVERY_S = 86_400.0
 # a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
@@ -478,7 +479,7 @@ class Engine:
         decided = len(self._group.transitions), len(self._group.events)
         tick(self._look(now))
         self._remember_what_came_again(decided[0], now)
-        if self._next_memory < math.inf:
+        if self._next_memory < math.inf and now.mono_s >= self._state.started_mono_s + SITE_KEPT_S:
             keep_site(self._look(now))
         if (
             self._anchor_ms != self._state.anchor_ms
