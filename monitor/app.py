@@ -32,7 +32,6 @@ from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
@@ -62,7 +61,6 @@ from monitor.settings import House, SettingsError, read_contacts
 from monitor.shown.phone.joined import NoticeWords
 
 ALIVE_EVERY_S = 10.0
-ARCHIVES_EVERY_S = 300.0  # a batch that was closed has its archive within so long, or after those closed before it
 # A broker in the house answers in two milliseconds; one that does not is waited for no longer than that.
 ANSWER_S = 0.05
 DOOR_NAME, STORE_NAME = "eggroom.sock", "eggroom.db"
@@ -219,7 +217,6 @@ class Daemon:
         keepers = (
             self._thread("keeper", lambda: self._keep(prefix)),
             self._thread("calendar", self._follow, vital=False),
-            self._thread("archives", lambda: _archive_closed(self._house, self._stopping), vital=False),
         )
         for keeper in keepers:
             stack.callback(keeper.join, 5.0)
@@ -293,24 +290,6 @@ def _make_data_folder(house: House) -> None:
 def _instant(loaded: Loaded) -> tuple[float, datetime] | None:
     """The last instant of the run before that is known on both its clocks."""
     return None if loaded.memory is None else (loaded.memory.mono_s, loaded.memory.at)
-
-
-def _archive_closed(house: House, stopping: threading.Event) -> None:
-    """Archive what is closed until told to stop; what that needs is loaded when the first is looked for."""
-    if stopping.wait(ARCHIVES_EVERY_S):
-        return
-    from monitor.adapters.archive.by_itself import Archivist
-
-    def closed() -> list[Batch]:
-        with contextlib.closing(open_history(house)) as history:
-            return [batch for batch in history.batches() if batch.closed_at is not None]
-
-    # `nice`, of every system that has a Pi's: what is archived waits for whoever watches.
-    command = ("nice", "-n", "15", sys.executable, "-m", "monitor", "archive", "--sure", "--config", str(house.path))
-    archivist = Archivist(closed=closed, folder=data_folder(house) / "archives", command=command, stopping=stopping)
-    archivist.look()
-    while not stopping.wait(ARCHIVES_EVERY_S):
-        archivist.look()
 
 
 def _dispatcher(house: House, words: Words, inbox: Inbox, *, clock: Clock) -> Dispatcher:

@@ -250,7 +250,6 @@ def test_no_regular_expression_reads_our_own_words() -> None:
 
 # Module -> what it says of its own, below the floor where words are made. A refusal, a log line and a name (at a module's top) are no such words.
 SAYS_BELOW = {
-    "monitor/adapters/archive/by_itself.py": "why an archive was not made, for the log",
     "monitor/adapters/archive/container.py": "refusals, in parts",
     "monitor/adapters/archive/contents.py": "refusals, in parts, by pydantic's leave",
     "monitor/adapters/delivery.py": "what came of an attempt, for the record and the log; and a refusal, in parts",

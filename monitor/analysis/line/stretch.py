@@ -58,8 +58,8 @@ class Stretch:
     dry_bulb_c, rh_pct, wet_bulb_c: the bands; None where nothing is judged. air: the readings of each probe
     in the machine, none for a time in no machine (which then is a gap). They should reach twice max_gap_s
     beyond both ends, so that the line is cut there and does not stop short; more does no harm. max_gap_s: the
-    allowed silence of a probe. pressure_kpa: the site's. cabinet: what its egg's model is asked for by, where the machine was not
-    always the same. Raises ValueError for a stretch that does not last,
+    allowed silence of a probe. pressure_kpa: the site's. cabinet: what its egg's model is asked for by, such as
+    the kind of the machine's air; "" for its id. Raises ValueError for a stretch that does not last,
     or a max_gap_s that is not above 0.
     """
 
@@ -83,7 +83,7 @@ class Stretch:
 
     @property
     def egg_in(self) -> str:
-        """What its egg's model is asked for by: the machine's id, as a rule."""
+        """What its egg's model is asked for by."""
         return self.cabinet or self.machine
 
     @property

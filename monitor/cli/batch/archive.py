@@ -119,9 +119,7 @@ def _review(history: SeasonRecord, site: Site, batch: Batch, *, now: datetime) -
             "review.txt": whole_text(whole, catalogue, shown).rstrip() + "\n",
             "review.html": whole_html(whole, catalogue, shown),
         }, ""
-    except StoreFailure:
-        raise  # then nothing else can be read either
-    except Exception as error:  # noqa: BLE001 - whatever it is
+    except (ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError) as error:
         why = f"the review could not be made: {' '.join(str(error).split())[:200]}"
         return {
             "review.json": _printed({"error": why}),

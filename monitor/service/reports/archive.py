@@ -18,7 +18,7 @@ from monitor.domain.readings.numbering import Gap
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event
 from monitor.service.ports import BatchRecord, NoticeRow, Series, TransitionRow, Watched
-from monitor.service.reports.batch import ALL, margin_of
+from monitor.service.reports.batch import ALL, margin_of, sites_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
     """
     as_of = now if batch.closed_at is None else min(batch.closed_at, now)
     stays = _stays(batch, as_of)
-    sites = Sites(site, tuple(history.sites()))
+    sites = sites_of(history, site)
     mine, looked = _site_of(sites, batch, stays, as_of=as_of), _looked(sites, batch, stays)
     about, nodes = _about(stays, looked), {key.partition("/")[0] for key in looked}
 

@@ -47,7 +47,8 @@ def batch_charts(
 ) -> tuple[BatchHistory, tuple[Chart, ...]]:
     """The same history, and its lines as a page draws them, from one look at the record. Raises NoRecord."""
     stretches = _loaded(history, site, batch, now=now)
-    charts = charts_of(stretches, _models(history, site, batch, now=now), to_ms(batch.set_at))
+    models = egg_models(site_at_end(history, site, batch, now=now).profiles[batch.profile])
+    charts = charts_of(stretches, models, to_ms(batch.set_at))
     return _worked_out(history, site, batch, now=now, stretches=stretches), charts
 
 
@@ -61,30 +62,33 @@ def _loaded(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) ->
 def _worked_out(
     history: BatchRecord, site: Site, batch: Batch, *, now: datetime, stretches: Sequence[Stretch]
 ) -> BatchHistory:
-    done, models = tuple(happenings_of(history, batch, now)), _models(history, site, batch, now=now)
-    profile = site_at_end(history, site, batch, now=now).profiles[batch.profile]
+    sites, done = sites_of(history, site), tuple(happenings_of(history, batch, now))
+    profile = _at_end(sites, batch, now).profiles[batch.profile]
     return replace(
         history_of(stretches),
-        calibrations=tuple(_applied(history, site, batch, now=now)),
-        felt=felt_of(stretches, models, set_ms=to_ms(batch.set_at), term_days=profile.days, happenings=done),
+        calibrations=tuple(_applied(history, sites, batch, now=now)),
+        felt=felt_of(
+            stretches, egg_models(profile), set_ms=to_ms(batch.set_at), term_days=profile.days, happenings=done
+        ),
         happenings=done,
         given=WET_BULB if any(stage.wet_bulb_c is not None for stage in profile.stages) else RH,
-        development=_developed(history, site, batch, now=now, stretches=stretches),
+        development=_developed(history, profile, batch, now=now, stretches=stretches),
     )
 
 
 def batch_development(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> Development | None:
     """How far a batch should be, up to its end or `now`; None before it was set, in no machine, or without a target to go by."""
-    if batch.profile not in site_at_end(history, site, batch, now=now).profiles:
+    profile = site_at_end(history, site, batch, now=now).profiles.get(batch.profile)
+    if profile is None:
         return None
     stretches = list(stretches_of(history, site, batch, now=now))
-    return _developed(history, site, batch, now=now, stretches=stretches) if stretches else None
+    return _developed(history, profile, batch, now=now, stretches=stretches) if stretches else None
 
 
 def _developed(
-    history: BatchRecord, site: Site, batch: Batch, *, now: datetime, stretches: Sequence[Stretch]
+    history: BatchRecord, profile: Profile, batch: Batch, *, now: datetime, stretches: Sequence[Stretch]
 ) -> Development | None:
-    end, profile = min(batch.closed_at or now, now), site_at_end(history, site, batch, now=now).profiles[batch.profile]
+    end = min(batch.closed_at or now, now)
     if end < batch.set_at or any(stage.dry_bulb_c.target is None for stage in profile.stages):
         return None
     store_h = store_delay_h(history.book(batch))
@@ -92,18 +96,23 @@ def _developed(
     return development_of(stretches, profile, models, set_ms=set_ms, now_ms=now_ms, store_h=store_h)
 
 
+def sites_of(history: AirRecord, site: Site) -> Sites:
+    """The site at each moment, by what the record says of it."""
+    return Sites(site, tuple(history.sites()))
+
+
 def site_at_end(history: AirRecord, site: Site, batch: Batch, *, now: datetime) -> Site:
     """The site as it was when the batch's time ended, or is now as the daemon took it up, with its profile as it was then."""
-    return Sites(site, tuple(history.sites())).at(min(batch.closed_at or now, now), batch.profile)
+    return _at_end(sites_of(history, site), batch, now)
+
+
+def _at_end(sites: Sites, batch: Batch, now: datetime) -> Site:
+    return sites.at(min(batch.closed_at or now, now), batch.profile)
 
 
 def egg_models(profile: Profile) -> dict[str, EggModel]:
     """The batch's egg in a machine of either kind of air, as `Stretch.egg_in` of `stretches_of` asks for it."""
     return {air: model_of(profile, air) for air in (FORCED, STILL)}
-
-
-def _models(history: AirRecord, site: Site, batch: Batch, *, now: datetime) -> dict[str, EggModel]:
-    return egg_models(site_at_end(history, site, batch, now=now).profiles[batch.profile])
 
 
 def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Happening]:
@@ -159,7 +168,7 @@ def stretches_of(history: AirRecord, site: Site, batch: Batch, *, now: datetime)
     Each is cut where what looked at the machine, its air, the profile or the air pressure changed. Its air is corrected by the
     calibrations of its probes; the record itself is raw.
     """
-    sites = Sites(site, tuple(history.sites()))
+    sites = sites_of(history, site)
     calibrations = by_probe(history.calibrations())
     for place, since_stay, until_stay in _places(batch, now):
         for since_span, until_span, then in sites.spans(place, batch.profile, (since_stay, until_stay)):
@@ -215,10 +224,10 @@ def by_probe(calibrations: Sequence[Calibration]) -> Mapping[str, tuple[Calibrat
     return found
 
 
-def _applied(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> Iterator[Calibration]:
+def _applied(history: BatchRecord, sites: Sites, batch: Batch, *, now: datetime) -> Iterator[Calibration]:
     """The calibrations that bear on the batch's figures, probe by probe, each once."""
     calibrations = by_probe(history.calibrations())
-    sites, stays = Sites(site, tuple(history.sites())), dict[str, list[tuple[datetime, datetime]]]()
+    stays = dict[str, list[tuple[datetime, datetime]]]()
     for place, since_stay, until_stay in _places(batch, now):
         for since, until, then in sites.spans(place, batch.profile, (since_stay, until_stay)):
             for probe in then.by_machine.get(place, ()):

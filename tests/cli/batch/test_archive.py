@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import shutil
 import sqlite3
-import sys
-import threading
 import zipfile
-from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -17,18 +13,15 @@ from typing import Any
 import pytest
 
 from monitor.adapters import clock
-from monitor.adapters.archive.by_itself import Archivist
 from monitor.adapters.archive.contents import read_archive
 from monitor.adapters.archive.readings import of_csv
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.app import open_history
 from monitor.cli.batch import archive as archive_commands
 from monitor.cli.batch import history as history_commands
 from monitor.domain.needs.batch import Batch
 from monitor.domain.readings.reading import PASS, to_ms
 from monitor.domain.state.record import Group, StoredReading
-from monitor.settings import load_house
 from monitor.shown.history import files
 from tests.archived import CONFIG, closed_batch, day, fill, open_batch
 from tests.cli.commands import Capture, asleep, told
@@ -227,23 +220,6 @@ def test_a_backup_while_it_runs(capsys: Capture, running: Path, tmp_path: Path) 
     shutil.copy(file, tmp_path / "again" / "record" / "eggroom.db")
     again = configure(tmp_path / "again", 1)
     assert [row["id"] for row in told(capsys, "batch", "list", config=again)] == ["hen-1"]
-
-
-def test_a_closed_batch_archives_itself(tmp_path: Path) -> None:
-    """By the command that a daemon starts: its archive reads back, of the instant at which it was closed, and is made once."""
-    config = record(tmp_path, closed_batch())
-    house = load_house(config)
-
-    def closed() -> Sequence[Batch]:
-        with contextlib.closing(open_history(house)) as history:
-            return [batch for batch in history.batches() if batch.id == closed_batch().id]
-
-    command = (sys.executable, "-m", "monitor", "archive", "--sure", "--config", str(config))
-    made = Archivist(closed=closed, folder=tmp_path / "archives", command=command, stopping=threading.Event())
-    path = made.look()
-    assert path == tmp_path / "archives" / f"{closed_batch().id}.zip"
-    assert read_archive(path).archive.as_of == closed_batch().closed_at
-    assert made.look() is None
 
 
 def test_a_review_that_fails_stops_no_archive(tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
