@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import calendar
+import contextlib
 import csv
 import difflib
 import getpass
@@ -232,9 +233,12 @@ def typed_percent(text: str) -> float:
 def typed_temperature(text: str, unit: str, where: str = "") -> float:
     """°C of a temperature as people write it, with its unit; a bare number is °C where the site shows °C. Where it shows °F nobody can know
     which was meant. Raises Wrong."""
-    bare = unit == "C" and text.strip()[-1:].isdigit()
+    typed = text.strip()
     try:
-        return parse_temperature(f"{text} C" if bare else text)
+        if unit == "C" and typed.removesuffix(".")[-1:].isdecimal():
+            with contextlib.suppress(ValueError):
+                return parse_temperature(f"{typed} C")
+        return parse_temperature(text)
     except ValueError as error:
         raise Wrong(f"{where}: {error}" if where else str(error)) from error
 

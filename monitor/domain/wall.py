@@ -14,6 +14,8 @@ _COUNTED = frozenset(
 )
 _NUMBERED = ("No.", "day", "Day")
 _HARD = "\N{NO-BREAK SPACE}"
+# As `wall_time` writes them: from a day to its month no line ends either.
+_MONTHS = frozenset(["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"])
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
@@ -88,7 +90,8 @@ def _held(text: str) -> str:
         counted = counted or (before == "%" and word.rstrip(".,;:)") == "RH")
         numbered = before.lstrip("(") in _NUMBERED and word[:1].isdigit()
         hour = word[2:3] == ":" and word[:2].isdigit() and word[3:5].isdigit()
-        held += (_HARD if counted or numbered or hour else " ") + word
+        day = before.lstrip("(").isdecimal() and word.rstrip(".,;:)") in _MONTHS
+        held += (_HARD if counted or numbered or hour or day else " ") + word
     return held
 
 

@@ -63,6 +63,12 @@ def _digits(quantity: str) -> int:
     return 1 if quantity == EGG else 2  # an estimate is not worth more
 
 
+def until_by(until: str | None, by: str) -> str:
+    """`until 18:00 by sam`, `until it is put back, by sam`: of what is out of service. until: how its end is said; None without one."""
+    who = f" by {by}" if by else ""
+    return f"until it is put back{',' * bool(who)}{who}" if until is None else f"until {until}{who}"
+
+
 def capital(words: str) -> str:
     """The words as a sentence begins: the first letter large, the others as they are."""
     return words[:1].upper() + words[1:]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from typing import assert_never
 
 from monitor.domain.air.units import Unit
@@ -55,6 +55,7 @@ from monitor.domain.state.happened import (
 from monitor.domain.wall import utc_text, wall_time
 from monitor.shown.calibrations import corrected_words
 from monitor.shown.entries import went_on_words
+from monitor.shown.form import until_by
 from monitor.shown.values import show_figure
 
 _NOT_BACK = {
@@ -147,7 +148,9 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
             over = ", ended" if what.ended else ""
             return f"cooled daily at {hours} for {what.minutes:g} min{until}{days}{over}{_by(what.by)}"
         case TakenOut():
-            return f"out of service {_until(what.until, zone)}{_by(what.by)}"
+            ends = what.until
+            when = None if ends is None else utc_text(ends, "minutes") if zone is None else wall_time(ends, zone)
+            return f"out of service {until_by(when, what.by)}"
         case PutBack():
             return f"back in service{', its time is over' if what.over else ''}{_by(what.by)}"
         case WorkOver():
@@ -204,12 +207,6 @@ def cause_words(cause: Cause) -> str:
     if isinstance(cause, Suppressed):
         return f"suppressed: {cause.why}"
     return f"chattering: {cause.times} times" if isinstance(cause, Chattering) else cause
-
-
-def _until(until: datetime | None, zone: tzinfo | None) -> str:
-    if until is None:
-        return "until it is put back"
-    return f"until {utc_text(until, 'minutes') if zone is None else wall_time(until, zone)}"
 
 
 def _by(who: str) -> str:

@@ -87,7 +87,7 @@ def _turn(row: TransitionRow) -> str:
         if why.startswith(before):
             why = f"{words}{why.removeprefix(before)}"
     by = f" by {printable(row.who)}" if row.who else ""
-    if row.state == SHELVED:
+    if row.state == SHELVED and row.cause.startswith("shelved "):
         return f"{state} {why}{by}"
     if not why:
         seen = ", seen" if row.cause == ACKNOWLEDGED != row.state else ""

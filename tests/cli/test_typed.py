@@ -22,6 +22,7 @@ from monitor.cli.typed import (
     typed_number,
     typed_span_s,
     typed_table,
+    typed_temperature,
     typed_when,
     typed_while_s,
 )
@@ -267,6 +268,13 @@ def test_no_time_raises_otherwise(text: str, ahead: bool) -> None:
         complaint = str(error)
     assert at.utcoffset() is not None
     assert "\n" not in complaint
+
+
+def test_a_temperature_as_typed_halfway() -> None:
+    """A point without a figure behind it is a number; what is none is told as it came."""
+    assert typed_temperature("37.", "C") == 37.0
+    with pytest.raises(Wrong, match="'abc3'"):
+        typed_temperature("abc3", "C")
 
 
 @pytest.mark.parametrize(

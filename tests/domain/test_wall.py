@@ -147,4 +147,5 @@ def test_no_line_ends_between_a_number_and_its_thing() -> None:
             lines,
         )
         assert "(No." not in ends.split()
+    assert folded("quiet until 26 Mar, then", 16, "") == ["quiet until", "26 Mar, then"]
     assert folded("a\N{NO-BREAK SPACE}b " * 3, 40, "") == ["a b a b a b"]

@@ -95,6 +95,7 @@ def test_what_was_typed_moves_no_terminal() -> None:
         ("acknowledged", "acknowledged", "sam", "seen by sam"),
         ("normal", "acknowledged", "sam", "over, seen by sam"),
         ("shelved", "shelved for 20 min", "sam", "quiet for 20 min by sam"),
+        ("shelved", "beyond its limit", "", "quiet (beyond its limit)"),
         ("unacknowledged", "unshelved", "sam", "new (quiet no longer by sam)"),
         ("unacknowledged", "shelf ended", "", "new (its quiet time is over)"),
         ("out of service", "taken out of service", "sam", "out of service by sam"),

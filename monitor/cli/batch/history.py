@@ -66,7 +66,7 @@ def add(parsers: Parsers) -> None:
     history.add_argument("--ics", type=Path, default=None, metavar="FILE", help="what is due, for a calendar")
     help_ = "what was published of eggs in too hot or too cold air, for this species"
     history.add_argument("--exposures", action="store_true", help=help_)
-    help_ = "all of it: every figure, each stay off target, what was done"
+    help_ = "all of it: every figure, the largest stays off target, what was done"
     history.add_argument("--full", action="store_true", help=help_)
     history.add_argument("--sure", action="store_true", help="write over a file that is there")
     add_archive_option(history)

@@ -17,7 +17,7 @@ from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import DoorClosed, DoorSilent, ask_door
 from monitor.adapters.secret import NotForThisAccount
 from monitor.app import StartError, data_folder, door_path, link_settings, open_history, store_path
-from monitor.cli.frame import DONE, FAILED, Asked, Parsers, command, show
+from monitor.cli.frame import DONE, FAILED, Asked, Parsers, columns, command, show
 from monitor.cli.record import house_of
 from monitor.domain.readings.reading import Now
 from monitor.service.ports import StoreFailure
@@ -33,7 +33,7 @@ from monitor.shown.now.health import (
     checks_of,
     health_text,
     health_view,
-    probe_names,
+    names_of,
 )
 
 MAX_NOTICES = 500  # the newest, to see whether any got through
@@ -49,7 +49,7 @@ def _health(options: Asked) -> int:
     house = house_of(options.config)
     found = examine(house, SystemClock(utc=options.utc).now())
     checks = checks_of(found, house.site.zone)
-    show(options.json, health_view(found, checks), health_text(checks))
+    show(options.json, health_view(found, checks), health_text(checks, columns()))
     return FAILED if any(not check.good for check in checks) else DONE
 
 
@@ -64,7 +64,8 @@ def examine(house: House, now: Now) -> Found:
         site=site.id,
         nodes=site.by_node,
         machines=len(site.machines),
-        probes=probe_names(site),
+        probes=site.probes,
+        names=names_of(site),
         at=now.utc,
         clock_ok=now.clock_ok,
         daemon=daemon,

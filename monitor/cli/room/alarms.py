@@ -332,9 +332,9 @@ def _seen_words(answer: Answer, by: str) -> str:
 
 
 def _one_number(words: Sequence[str], where: str) -> int:
-    found = [(0, 1)] if list(words) == [ALL] else typed_numbers(words, where, "the number in the message")
-    if len(found) > 1 or found[0][0] != found[0][1]:
-        raise Wrong(f"{where}: {' '.join(words)[:40]!r}, expected one number")
+    found = [] if list(words) == [ALL] else typed_numbers(words, where, "the number in the message")
+    if len(found) != 1 or found[0][0] != found[0][1]:
+        raise Wrong(f"{where}: {' '.join(words)[:40]!r}, expected one number, or a machine or probe")
     return found[0][0]
 
 

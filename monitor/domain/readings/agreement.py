@@ -47,9 +47,9 @@ class Limits:
     """Every number that the comparison turns on. "Measured": on the cabinet model, see tests/domain/readings/quality_figures.py."""
 
     # apart and drift: judgement, from what two probes of a kind may differ by (a DS18B20: 0.5 K, and 0.2 K of drift). Half a kelvin a
-    # day is past a quarter of one by noon, and told within fifteen hours; sound pairs of the cabin model came to 0.1 K in three days.
+    # day is past a quarter of one by noon, and told within fifteen hours (bars of the cabin model).
     dry_bulb: Bounds = Bounds(apart=(0.5, 1.0), drift=(0.25, 0.6), moving=0.4, drift_s=7_200.0)
-    # Layers of still air grow and shrink with the room's day: of 3 K by 0.9 (cabin model). Over a quarter of a day half of that is left.
+    # Layers of still air grow and shrink with the room's day. Over a quarter of a day half of that is left.
     still: Bounds = Bounds(apart=(0.5, 1.0), drift=(0.3, 0.6), moving=0.4, drift_s=21_600.0)
     humidity: Bounds = Bounds(apart=(5.0, 10.0), drift=(3.0, 6.0), moving=3.0, drift_s=21_600.0)
     over_share: float = 0.8  # what was told is over at so much of it: machines layered by half a kelvin stand at that limit day and night
@@ -60,8 +60,7 @@ class Limits:
     smooth_s: float = 120.0  # what a difference is smoothed over: one noisy reading must not start its time anew
     base_s: float = 43_200.0  # over which a pair's usual difference is learnt
     # What a shift is smoothed over, and how long it lasts before it is told. The usual is that of the last three hours, known after one:
-    # a probe that drifts by 1.5 K a day stays within it. Of 101 lives of sound pairs (cabin model: clean, openings, work, hatches; a fan
-    # that stopped moved 30 pairs by 0.2 to 3.6 K) the farthest came to nine tenths of what is told here.
+    # a probe that drifts by 1.5 K a day stays within it. Judgement, looked at on the cabin model.
     shift_s: float = 300.0
     shift_base_s: float = 10_800.0
     shift_learnt_s: float = 3_600.0

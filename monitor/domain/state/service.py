@@ -39,10 +39,18 @@ def in_service(look: Look, machine: str) -> Sequence[Probe]:
     return [probe for probe in probes if probe.key not in out] if out else probes
 
 
+def judging(look: Look, machine: str) -> Sequence[Probe]:
+    """Those of them that say anything that can be used now: a neighbour that is silent, or has failed, watches nothing."""
+    state, now_s = look.state, look.now.mono_s
+    heard = [(probe, state.probe(probe.key).heard) for probe in in_service(look, machine)]
+    return [probe for probe, last in heard if last is not None and now_s - last.mono_s <= probe.silence_s]
+
+
 def watched_less(look: Look, subject: str) -> tuple[str, ...]:
-    """The batches that are watched less, or by nobody, while a probe or a machine is out: those in the machine, or in that of its only probe."""
+    """The batches that are watched less, or by nobody, while a probe or a machine is out: those in the machine, or in that of the only probe that can
+    be used."""
     probe = look.site.probes.get(subject)
-    if probe is not None and any(other.key != subject for other in in_service(look, probe.machine)):
+    if probe is not None and any(other.key != subject for other in judging(look, probe.machine)):
         return ()
     plan = look.state.plan_of(subject if probe is None else probe.machine)
     return () if plan is None else tuple(o.batch for o in plan.needs.occupants)

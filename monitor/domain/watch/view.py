@@ -19,7 +19,7 @@ from monitor.domain.signs.cooling import Cooling, hours_of
 from monitor.domain.state.contacts import believed
 from monitor.domain.state.cooling import machine_of, next_at
 from monitor.domain.state.known import Look, Plan, doubt_of, egg_range_c
-from monitor.domain.state.service import in_service, watched_less
+from monitor.domain.state.service import judging, watched_less
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.plan import occupants
 from monitor.domain.watch.silence import SAYS_NOTHING, silent_s, trouble_of
@@ -258,7 +258,7 @@ def out_view(look: Look, out: Out) -> OutView:
         "since": utc_text(out.since),
         "until": None if out.until is None else utc_text(out.until),
         "by": out.by,
-        "judged_by": [each.key for each in in_service(look, machine)],
+        "judged_by": [each.key for each in judging(look, machine)],
         "batches": list(watched_less(look, out.subject)),
     }
 

@@ -84,7 +84,7 @@ from monitor.domain.state.happened import (
 from monitor.domain.state.known import Look, rule_of
 from monitor.domain.state.record import Event
 from monitor.domain.state.remembering import remember
-from monitor.domain.state.service import watched_less
+from monitor.domain.state.service import judging, watched_less
 from monitor.domain.wall import utc_text
 from monitor.domain.watch.egg_alarms import close_book, reopen_book, take_book
 from monitor.domain.watch.evaluate import judge_strays, plan, settle
@@ -421,7 +421,7 @@ def _take_out(look: Look, request: TakeOut) -> Mapping[str, object]:
     if eggs and standing is None and not request.sure:
         told = (
             "of them only deadly heat, or eggs too hot or too cold, is still told"
-            if of in site.machines
+            if of in site.machines and judging(look, of)
             else "nobody watches them then"
         )
         raise RequestError(of, (f"eggs of {', '.join(eggs)} are in there, and {told}", Sure("do")))

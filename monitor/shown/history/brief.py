@@ -11,17 +11,17 @@ from datetime import tzinfo
 from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.figures import Figures
 from monitor.analysis.history.stays import Stay, stays_of
-from monitor.domain.needs.bands import WET_BULB
+from monitor.domain.needs.bands import DRY_BULB, WET_BULB
 from monitor.domain.wall import WIDTH
 from monitor.shown.form import WORDS, Shown, duration
 from monitor.shown.history.development import development_lines
 from monitor.shown.history.egg import water_section
-from monitor.shown.history.report import Header, answer_lines
+from monitor.shown.history.report import Header, answer_lines, lasted_words
 from monitor.shown.report import text
 from monitor.shown.report.tree import Heading, Report, Section, plain
 from monitor.shown.values import per_cent, stage_words
 
-REST = "Every figure, each stay off target, what was done, and what was published of it: the same with --full."
+REST = "Every figure, the largest stays off target, what was done, and what was published of it: the same with --full."
 
 
 def brief_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str, columns: int = WIDTH) -> str:
@@ -37,7 +37,7 @@ def brief_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str
     told += [] if header.egg is None else [water_section(header.egg, shown)]
     told += [_stage(period, shown) for period in history.stages]
     besides = [Section(None, plain(each)) for each in (list(_besides(history)), [REST]) if each]
-    told += [*_off_target(history.whole, shown), *besides]
+    told += [*_off_target(history, shown), *besides]
     return text.drawn(
         Report(header.title, plain(header.lines(shown)), tuple(told), plain(answer_lines(history, shown))),
         columns=columns,
@@ -70,12 +70,15 @@ def _mean(quantity: str, figures: Figures, shown: Shown) -> str:
     return f"{words}, {per_cent(figures.hours_in / judged_h)} of that on target{target}"
 
 
-def _off_target(whole: Period, shown: Shown) -> Iterator[Section]:
+def _off_target(history: BatchHistory, shown: Shown) -> Iterator[Section]:
     """How often it was off its target on each side, the longest and the farthest of these stays; nothing where nothing could be judged."""
-    if not any(figures.hours_covered > figures.hours_unjudged for _, figures in _told(whole)):
+    told = [
+        (quantity, figures) for quantity, figures in history.whole.figures() if quantity in (DRY_BULB, history.given)
+    ]
+    if not any(figures.hours_covered > figures.hours_unjudged for _, figures in told):
         return
     lines = []
-    for quantity, figures in _told(whole):
+    for quantity, figures in told:
         for side in ("above", "below"):
             stays = [each for each in stays_of(figures.excursions) if each.side == side]
             if stays:
@@ -84,9 +87,9 @@ def _off_target(whole: Period, shown: Shown) -> Iterator[Section]:
 
 
 def _stays(stays: list[Stay], quantity: str, shown: Shown) -> str:
-    longest = max(stays, key=lambda each: each.until_ms - each.since_ms)
+    longest = max(stays, key=lambda each: each.out_ms)
     farthest = max(stays, key=lambda each: abs(each.peak - each.limit))
-    lasted = duration((longest.until_ms - longest.since_ms) / 1000.0)
+    lasted = lasted_words(longest)
     peak = f"{shown.value(quantity, farthest.peak)} {shown.unit_of(quantity)} at {shown.time(farthest.peak_at_ms)}"
     still = "; still so at the end" if any(each.open for each in stays) else ""
     if len(stays) == 1:

@@ -127,7 +127,7 @@ def history_report(
 
 def answer_lines(history: BatchHistory, shown: Shown) -> Iterator[str]:
     """What it comes to: how much of the time it was on target, and what it was beyond its alarm limits."""
-    shares: list[str] = []
+    shares: list[tuple[str, str]] = []
     few: list[str] = []
     for quantity, figures in history.whole.figures():
         judged_h = figures.hours_covered - figures.hours_unjudged
@@ -135,7 +135,7 @@ def answer_lines(history: BatchHistory, shown: Shown) -> Iterator[str]:
             continue
         share = per_cent(figures.hours_in / judged_h)
         if figures.coverage >= LEAST_COVERAGE:
-            shares.append(f"{WORDS[quantity]} {share}")
+            shares.append((f"{WORDS[quantity]} {share}", per_cent(figures.coverage)))
         else:
             few.append(
                 f"of {WORDS[quantity]} {per_cent(figures.coverage)} of the time is on record, {share} of that on target"
@@ -143,7 +143,10 @@ def answer_lines(history: BatchHistory, shown: Shown) -> Iterator[str]:
     coverage = history.whole.dry_bulb_c.coverage
     known = coverage >= LEAST_COVERAGE
     if shares:
-        yield f"On target: {', '.join(shares)} of the time; {per_cent(coverage)} of it is on record."
+        if len({covered for _, covered in shares}) == 1:
+            yield f"On target: {', '.join(share for share, _ in shares)} of the time; {shares[0][1]} of it is on record."
+        else:
+            yield f"On target: {', '.join(f'{share} of the time ({covered} on record)' for share, covered in shares)}."
     if few:
         yield (
             f"Whether it was on target cannot be said: {'; '.join(few)}."
@@ -316,7 +319,7 @@ def _excursions(history: BatchHistory, header: Header, shown: Shown) -> Iterator
             span = f"{shown.time(each.since_ms)} to {shown.time(each.until_ms)}"
             blocks += [
                 Paragraph(
-                    f"day {day}: {each.side} {limit} {shown.unit_of(quantity)}, area {shown.area(quantity, each.area)}, {_lasted(each)}"
+                    f"day {day}: {each.side} {limit} {shown.unit_of(quantity)}, area {shown.area(quantity, each.area)}, {lasted_words(each)}"
                 ),
                 Paragraph(f"{span}, {_where(each)}", INSET),
                 Paragraph(f"peak {peak} at {shown.time(each.peak_at_ms)}{_caveats(each)}", INSET),
@@ -331,7 +334,8 @@ def _excursions(history: BatchHistory, header: Header, shown: Shown) -> Iterator
         yield Section(Heading(f"{WORDS[quantity]} off target", count), tuple(blocks))
 
 
-def _lasted(stay: Stay) -> str:
+def lasted_words(stay: Stay) -> str:
+    """`20 min of 2 h 0 min, 61 times`; of one without a break how long it was."""
     lasted = duration((stay.until_ms - stay.since_ms) / 1000.0)
     if stay.times == 1:
         return lasted

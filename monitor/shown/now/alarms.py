@@ -20,7 +20,7 @@ from monitor.domain.needs.site import HATCHER, Site
 from monitor.domain.wall import WIDTH, filled, local_time, printable, utc_text, wall_time
 from monitor.service.ports import LastAlive, NoticeRow
 from monitor.shown.about import advice_by, matter_by
-from monitor.shown.form import duration, listed
+from monitor.shown.form import duration, listed, until_by
 from monitor.shown.values import show_estimate, show_value, state_words, subject_name
 
 if TYPE_CHECKING:
@@ -49,9 +49,8 @@ def unwatched_words(last: LastAlive | None, site: Site, now: datetime) -> str:
 
 def out_line(out: OutView, site: Site, now: datetime) -> str:
     """`Setter 1 out of service until 18:00 by sam`, and of eggs that are watched less for it, or by nobody, that they are."""
-    until = "it is put back" if out["until"] is None else _hour(out["until"], site, now)
-    by = f"{',' if out['until'] is None else ''} by {printable(out['by'])}" if out["by"] else ""
-    return f"{subject_name(out['subject'], site)} out of service until {until}{by}{out_eggs(out)}"
+    until = None if out["until"] is None else _hour(out["until"], site, now)
+    return f"{subject_name(out['subject'], site)} out of service {until_by(until, printable(out['by']))}{out_eggs(out)}"
 
 
 def out_eggs(out: OutView) -> str:

@@ -6,15 +6,16 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from monitor.domain.needs.site import Site
-from monitor.domain.wall import filled, local_time, printable, wall_time
-from monitor.shown.form import duration
-from monitor.shown.now.alarms import START, Told
+from monitor.domain.wall import WIDTH, filled, local_time, printable, wall_time
+from monitor.shown.form import duration, until_by
+from monitor.shown.now.alarms import START, Told, out_eggs
 from monitor.shown.values import probe_words
 
 if TYPE_CHECKING:
+    from monitor.domain.watch.view import OutView
     from monitor.service.ports import Answer
 
 MIN_FREE_BYTES = 200_000_000  # months of readings of a full room; under it a card is nearly full of something else
@@ -95,14 +96,15 @@ class SecretFound:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """All of it."""
+    """All of it. names: what each probe and machine is called, by its key or id."""
 
     program: Program
     config: Path
     site: str
     nodes: Collection[str]
     machines: int
-    probes: Mapping[str, str]
+    probes: Collection[str]
+    names: Mapping[str, str]
     at: datetime
     clock_ok: bool
     daemon: DaemonFound
@@ -114,9 +116,9 @@ class Found:
     link: SecretFound
 
 
-def probe_names(site: Site) -> dict[str, str]:
-    """What each probe is called to somebody who looks for it, by its key."""
-    return {key: probe_words(key, site) for key in site.probes}
+def names_of(site: Site) -> dict[str, str]:
+    """What each probe is called to somebody who looks for it, by its key, and each machine, by its id."""
+    return {key: probe_words(key, site) for key in site.probes} | {id_: m.name for id_, m in site.machines.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,12 +138,12 @@ def health_view(found: Found, checks: Sequence[Check]) -> dict[str, object]:
     }
 
 
-def health_text(checks: Sequence[Check]) -> str:
-    """How many are bad first, then what was looked at, one a line, the bad ones on top and the worst of them first."""
+def health_text(checks: Sequence[Check], columns: int = WIDTH) -> str:
+    """How many are bad first, then what was looked at, so many columns wide, one a line, the bad ones on top and the worst of them first."""
     ordered = sorted(checks, key=lambda c: (c.good, _worst(c) if not c.good else 0))
     lines = [f"{'ok ' if c.good else 'BAD'} {c.what}: {c.found}" for c in ordered]
     bad = sum(not c.good for c in checks)
-    return "\n".join(["all good" if not bad else f"{bad} to look at", "", *map(filled, lines)])
+    return "\n".join(["all good" if not bad else f"{bad} to look at", "", *(filled(line, columns) for line in lines)])
 
 
 def _worst(check: Check) -> int:
@@ -193,7 +195,7 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
         Check(
             "probes",
             not silent,
-            f"silent: {', '.join(found.probes.get(p, p) for p in silent)}" if silent else "all speak",
+            f"silent: {', '.join(found.names.get(p, p) for p in silent)}" if silent else "all speak",
         ),
         *(
             Check(f"probe {probe}", False, f"not usable: {why}")
@@ -208,10 +210,9 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
 
 def _out(out: Answer, found: Found, zone: tzinfo) -> str:
     """`Setter 1 top until 18:00 by sam`."""
-    until = out["until"]
-    words = "it is put back" if until is None else local_time(datetime.fromisoformat(until), zone, found.at)
-    by = f" by {printable(out['by'])}" if out["by"] else ""
-    return f"{found.probes.get(out['subject'], out['subject'])} until {words}{by}"
+    until = None if out["until"] is None else local_time(datetime.fromisoformat(out["until"]), zone, found.at)
+    name = found.names.get(out["subject"], out["subject"])
+    return f"{name} {until_by(until, printable(out['by']))}{out_eggs(cast('OutView', out))}"
 
 
 def _size(bytes_: float) -> str:

@@ -10,6 +10,7 @@ from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.dates import CANDLE, HATCH, LOCKDOWN, WEIGH
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable, wall_clock
+from monitor.shown.form import until_by
 from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, WHEN_YOU_CAN, name_and_place, shown_value, what_is
 from monitor.shown.values import subject_name
 
@@ -58,9 +59,8 @@ def _task(task: Task, site: Site) -> str:
 
 def _out(out: Out, site: Site, at: datetime) -> str:
     """`Setter 1 out of service until 18:00 by sam`; without an end it is said each day until somebody puts it back."""
-    until = "it is put back" if out.until is None else local_time(out.until, site.zone, at)
-    by = f" by {printable(out.by)}" if out.by else ""
-    return f"{subject_name(out.subject, site)} out of service until {until}{by}"
+    until = None if out.until is None else local_time(out.until, site.zone, at)
+    return f"{subject_name(out.subject, site)} out of service {until_by(until, printable(out.by))}"
 
 
 def _standing(each: Standing, site: Site, at: datetime) -> str:

@@ -374,7 +374,7 @@ def test_a_machine_and_a_probe_out_of_service(capsys: Capture, running: Path) ->
         found = told(capsys, command, config=running)["out_of_service"]
         assert [(each["subject"], each["by"]) for each in found] == [("hatcher-1", "sam"), ("node-b/top", "kim")]
     health = typed(capsys, "health", config=running)[1]
-    assert re.search(r"out of service.*hatcher-1 until \d\d:\d\d by sam", health)
+    assert re.search(r"out of service.*Hatcher 1 until \d\d:\d\d by sam", health)
     events = ok(capsys, "events", config=running)
     assert re.search(r"service Hatcher 1: out of service until .* by sam", " ".join(events.split()))
     code, _, err = typed(capsys, "out-of-service", "setter-1", config=running)

@@ -177,10 +177,23 @@ def test_a_probe_goes_out_of_service() -> None:
     assert "nobody watches them then, expected --sure" in refused(story, "take-out", of="node-a/top")
     answer = ask(story, "take-out", of="node-a/top", sure=True)
     assert (answer["judged_by"], answer["batches"]) == ([], ["hen-1"])
-    two = Story(batches=(batch(),), site=site(probes(("node-a/top", "setter-1"), ("node-a/low", "setter-1"))))
+    both = {"node-a/top": (37.6, 55.0), "node-a/low": (37.6, 55.0)}
+    house_of_two = site(probes(("node-a/top", "setter-1"), ("node-a/low", "setter-1")))
+    two = Story(batches=(batch(),), site=house_of_two, air=dict(both))
+    two.run(minutes=2)
     answer = ask(two, "take-out", of="node-a/top")
     assert (answer["judged_by"], answer["batches"], answer["until"]) == (["node-a/low"], [], None)
     assert "nobody watches them then" in refused(two, "take-out", of="node-a/low")
+    assert "only deadly heat, or eggs" in refused(two, "take-out", of="setter-1")
+    ask(two, "take-out", of="node-a/low", sure=True)
+    assert "nobody watches them then" in refused(two, "take-out", of="setter-1")
+    silent = Story(batches=(batch(),), site=house_of_two, air=dict(both))
+    silent.run(minutes=2)
+    silent.air["node-a/low"] = None
+    silent.run(minutes=30)  # what is not heard watches nothing
+    assert "nobody watches them then" in refused(silent, "take-out", of="node-a/top")
+    answer = ask(silent, "take-out", of="node-a/top", sure=True)
+    assert (answer["judged_by"], answer["batches"]) == ([], ["hen-1"])
     assert ask(Story(), "take-out", of="node-a/top")["batches"] == []
     assert refused(two, "take-out", of="setter-7").startswith("out of service 'setter-7': no such probe or machine")
     for for_s in (0.0, -1.0, 31 * 86_400.0):

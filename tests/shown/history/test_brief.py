@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from monitor.analysis.history.environment import history_of
+from monitor.domain.needs.bands import WET_BULB
 from monitor.shown.history.brief import REST, brief_text
 from monitor.shown.history.report import to_text
 from tests.analysis.air import readings, stretch
@@ -54,6 +55,18 @@ def test_of_several_stays_the_longest_and_the_farthest() -> None:
     air = readings(at, warm, 50.0)
     words = told(brief_text(history_of([stretch(air, hours=2.0)]), HEADER, zone=ZONE, unit="F"))
     assert "temperature above: 2 times, the longest 50 min from 2026-05-28 22:36, the farthest 102.92 °F at" in words
+
+
+def test_humidity_is_told_as_the_profile_gives_it_and_a_stay_by_what_was_beyond() -> None:
+    """Of a species of which a wet bulb is wanted its stays are of that; the longest is what was off target the longest, not what took longest."""
+    at = np.arange(0, 21_601, 10)
+    often = (at < 7200) & (at % 600 < 60)  # two hours of a minute in each ten
+    warm = np.where(often | ((at >= 14_400) & (at < 18_000)), 38.3, 37.5)
+    life = [stretch(readings(at, warm, 40.0), hours=6.0)]
+    words = told(brief_text(replace(history_of(life), given=WET_BULB), HEADER, zone=ZONE, unit="C"))
+    assert "temperature above: 2 times, the longest 1 h 0 min from" in words
+    assert "wet bulb below: once, 6 h 0 min from" in words
+    assert "humidity below" not in words
 
 
 def test_nothing_on_record_is_not_on_target() -> None:

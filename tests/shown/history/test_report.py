@@ -85,6 +85,17 @@ def test_the_answer_comes_first() -> None:
     )
 
 
+def test_what_was_on_record_of_each_is_told_where_it_is_not_the_same() -> None:
+    """A humidity of three quarters of the time is no share of all of it."""
+    at = range(0, 7201, 10)
+    air = readings(at, 37.5, np.where(np.arange(0, 7201, 10) < 5400, 55.0, np.nan))
+    answer = " ".join(
+        to_text(history_of([stretch(air, hours=2.0)]), HEADER, zone=ZONE, unit="C").split("Times are")[0].split()
+    )
+    assert "temperature 100.0 % of the time (100.0 % on record)" in answer
+    assert re.search(r"humidity \d+\.\d % of the time \(7[45]\.\d % on record\)", answer)
+
+
 def test_of_too_little_on_record_it_is_not_said_whether_it_was_on_target() -> None:
     """58 minutes of two hours say nothing of the rest, nor that it was never too warm, but what they were themselves; 62 say it."""
     for minutes, said in ((58, "cannot be said: of temperature 4"), (62, "100.0 %")):

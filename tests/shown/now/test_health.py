@@ -43,7 +43,8 @@ def found(record: RecordFound | None = None, **more: Any) -> Found:
         site="home",
         nodes=("node-a",),
         machines=1,
-        probes={"node-a/top": "Setter 1 middle (node-a/top)"},
+        probes=["node-a/top"],
+        names={"node-a/top": "Setter 1 middle (node-a/top)", "setter-1": "Setter 1"},
         at=AT,
         clock_ok=True,
         daemon=DaemonFound(FACTS | more),
@@ -92,13 +93,19 @@ def test_what_a_node_says_besides_is_good_and_a_clash_is_not() -> None:
 def test_what_is_out_of_service_is_good_and_said() -> None:
     """It was somebody's word; with its end, or without one, and by whom."""
     out = [
-        {"subject": "node-a/top", "until": "2026-03-01T14:00:00.000Z", "by": "sam"},
-        {"subject": "setter-1", "until": None, "by": ""},
+        {
+            "subject": "node-a/top",
+            "until": "2026-03-01T14:00:00.000Z",
+            "by": "sam",
+            "judged_by": [],
+            "batches": ["hen-1"],
+        },
+        {"subject": "setter-1", "until": None, "by": "sam", "judged_by": [], "batches": []},
     ]
     said = [c for c in checks_of(found(out_of_service=out), UTC) if c.what == "out of service"]
     assert [(c.found, c.good) for c in said] == [
-        ("Setter 1 middle (node-a/top) until 14:00 by sam", True),
-        ("setter-1 until it is put back", True),
+        ("Setter 1 middle (node-a/top) until 14:00 by sam; nobody watches hen-1", True),
+        ("Setter 1 until it is put back, by sam", True),
     ]
 
 
