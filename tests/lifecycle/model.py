@@ -92,6 +92,7 @@ class ModelAlarm:
     no_eggs: bool = False
     out_of_service: bool = False
     counting_s: int | None = None
+    rested: bool = False
     asked_s: int = 0
     told: bool = False
     unheard: bool = False
@@ -217,7 +218,7 @@ class Model:
         for alarm in self._of(machine):
             if bands is None and alarm.stands:
                 before = alarm.state
-                alarm.stands, alarm.no_eggs = False, True
+                alarm.stands, alarm.no_eggs, alarm.rested = False, True, False
                 self._ended(alarm)
                 self._changed(alarm, before, turned=True, may_be_silent=alarm.key in said)
             elif bands is not None and alarm.no_eggs:
@@ -273,14 +274,15 @@ class Model:
             if said != OUT:
                 return
             alarm = self.alarms[key] = ModelAlarm(key, self.rules[key[1]])
-        if (
-            said == OUT
-            and alarm.came_back
-            and alarm.resting
-            and self.now_s - (alarm.counting_s or 0) >= alarm.rule.off_delay_s
-        ):
+        well_s = -1 if alarm.counting_s is None else self.now_s - alarm.counting_s
+        if alarm.stands and alarm.came_back and well_s >= alarm.rule.off_delay_s:
+            alarm.rested = True  # however slowly it goes out again
+        if said == OUT and alarm.rested:
             alarm.times += 1
-            if alarm.times == 3:  # comes and goes: news, whoever had answered it
+            alarm.rested = False
+            if alarm.times == 3 or (
+                alarm.times > 3 and not alarm.told
+            ):  # comes and goes: news, whoever had answered it
                 before = alarm.state
                 alarm.answered = alarm.known = False
                 alarm.asks, alarm.asked_s = 0, self.now_s
@@ -305,6 +307,7 @@ class Model:
             alarm.episodes.append((self.now_s, None))
         else:
             alarm.gone_s = self.now_s
+            alarm.rested = False
             self._ended(alarm)
         self._changed(alarm, before, turned=True)
 

@@ -420,6 +420,8 @@ class Room:
                     live.asked, live.answered, round(live.begun_mono_s - self.shift_s),
                 )  # fmt: skip
             if live is not None:
+                assert live.rested or not alarm.rested, f"{key}: that it rested is forgotten"
+                alarm.rested = live.rested
                 assert live.times <= alarm.times, f"{key}: came {live.times} times, expected at most {alarm.times}"
                 gone_s = live.gone_mono_s
                 alarm.times, alarm.gone_s = live.times, None if gone_s is None else round(gone_s - self.shift_s)

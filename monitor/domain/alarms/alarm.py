@@ -91,6 +91,7 @@ class Alarm:
     times: how often it came, each time soon after the time before; from CHATTERS on it is chattering. gone_mono_s: when it last went.
     asked: how often the episode was told again; answered: whether anybody ever acknowledged it. begun_mono_s: when it began.
     out_until: when it comes back into service by itself; None: when a person puts it back. It and a shelf end by the forward clock.
+    rested: whether, since it came again, it was well for as long as ends what comes once: out once more it has come again.
     """
 
     subject: str
@@ -121,6 +122,7 @@ class Alarm:
     begun_mono_s: float | None = None
     out_until: datetime | None = None
     out_until_mono_s: float | None = None
+    rested: bool = False
 
     @property
     def key(self) -> tuple[str, str]:
@@ -207,13 +209,15 @@ def state_of(alarm: Alarm) -> str:
 
 def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_number: int) -> Step:
     """One fresh judgement of the alarm's limit. next_number is taken if, and only if, an episode begins."""
+    alarm = _rested(alarm, now, rule)
     if judgement.verdict == OUT:
+        if alarm.rested:
+            again = replace(_worse(alarm, judgement), times=alarm.times + 1, rested=False)
+            over = again.chattering and not (
+                again.told or again.covered
+            )  # its end was told, with that of what is worse
+            return _come_again(alarm, again, now) if again.times == CHATTERS or over else (again, ())
         if alarm.condition:
-            within_mono_s = alarm.pending_mono_s
-            if alarm.came_back and within_mono_s is not None and now.mono_s - within_mono_s >= rule.off_delay_s:
-                alarm = replace(alarm, times=alarm.times + 1)
-                if alarm.times == CHATTERS:
-                    return _third_time(alarm, _worse(alarm, judgement), now)
             return _worse(alarm, judgement), ()
         alarm, pending_s = _pending(alarm, judgement, now)
         if pending_s < rule.on_delay_s:
@@ -234,12 +238,21 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
         pending_at=None,
         value=judgement.value,
         gone_mono_s=now.mono_s,
+        rested=False,
     )
     return ended, _changes(alarm, ended, BACK, now=now)
 
 
-def _third_time(before: Alarm, alarm: Alarm, now: Now) -> Step:
-    """It came a third time before the second was over: news, whoever answered the time before, under the number that it has."""
+def _rested(alarm: Alarm, now: Now, rule: Rule) -> Alarm:
+    """On its way out once more the air may stay for long between the limit and what is well: that it rested is known from before."""
+    within_s = alarm.pending_mono_s if alarm.condition and alarm.came_back else None
+    if within_s is None or alarm.rested or now.mono_s - within_s < rule.off_delay_s:
+        return alarm
+    return replace(alarm, rested=True)
+
+
+def _come_again(before: Alarm, alarm: Alarm, now: Now) -> Step:
+    """It came again before the time before was over: news, whoever answered that, under the number that it has."""
     again = replace(alarm, acknowledged=False, answered=False, asked=0, asked_mono_s=now.mono_s)
     return again, _changes(before, again, Chattering(alarm.times), now=now)
 
@@ -388,7 +401,7 @@ def suppress(alarm: Alarm, why: str, *, now: Now, over: bool = False) -> Step:
     quiet = replace(alarm, suppressed=why)
     if over:
         ended = now.utc if alarm.condition else alarm.ended
-        quiet = replace(quiet, condition=False, ended=ended, pending_mono_s=None, pending_at=None)
+        quiet = replace(quiet, condition=False, ended=ended, pending_mono_s=None, pending_at=None, rested=False)
     return quiet, _changes(alarm, quiet, Suppressed(why), now=now)
 
 

@@ -338,7 +338,8 @@ def _differ(pairs: dict[Two, Pair], still: bool, limits: Limits) -> bool:
             return True
         if humid is not None and (humid.suspect_s >= apart_s or not -drift_pct <= humid.drift <= drift_pct):
             return True
-        if _shifted(pair, limits):
+        steady = pair.steady
+        if steady is not None and steady.since_s is not None and _shifted(pair, limits):
             return True
     return False
 

@@ -142,7 +142,8 @@ def assess(  # noqa: PLR0917 - with each reading
     window_s = window_s if window_s > limits.noise_s else limits.noise_s
     pace = (mono_s, window_s, resolution_k, limits, gap_s if gap_s > limits.gap_s else limits.gap_s)
     fit, fit_rh = gross < FAIL, gross_rh < FAIL
-    was_dry, was_humid, airs = trail.dry_bulb, trail.humidity, _airs(trail, limits)
+    was_dry, was_humid = trail.dry_bulb, trail.humidity
+    airs = _airs(trail, limits) if trail.held_flag else trail.together
     dry, dry_was, dry_jumped, dry_held, dry_moved = step(
         was_dry, dry_bulb_c if fit else None, limits.dry_bulb, airs, pace
     )
@@ -237,6 +238,8 @@ def leapt(trail: Trail | None, limits: Limits = LIMITS) -> bool:
     if dry is None or dry.held is not None:
         return False
     moved, least = abs(dry.change), limits.dry_bulb.jump
+    if dry.middle is None or abs(dry.value - dry.middle) > limits.swing_reach * dry.swing:
+        return False  # it was believed because the air goes on as it went
     return moved > least and moved > limits.jump_levels * dry.level and moved > 3.0 * (dry.step or 0.0)
 
 
@@ -311,7 +314,7 @@ def _airs(trail: Trail, limits: Limits) -> bool | None:
     """Whether a jump that is held was the air's: a door's (`together`), or that of sprayed water, which cools what it dampens and is over by
     the next reading. None where nobody can tell."""
     dry, humid = trail.dry_bulb, trail.humidity
-    if not trail.held_flag or dry is None or humid is None or dry.held is None:
+    if dry is None or humid is None or dry.held is None:
         return trail.together
     damper = humid.change if humid.held is None else humid.held - humid.value
     return trail.together or (dry.held - dry.value <= -limits.event_k and damper >= limits.event_pct)

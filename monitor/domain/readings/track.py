@@ -397,7 +397,7 @@ def _settle(  # noqa: PLR0917 - with each reading
 
 
 def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # noqa: PLR0917 - with each reading
-    """The track, gone on to a value that is believed. Done for each reading, and so without a call, nor anything read twice."""
+    """The track, gone on to a value that is believed. Done for each reading, and so without a call but one, nor anything read twice."""
     mono_s, window_s, own_step, limits, _ = pace
     newest_s, before, finest = track.mono_s, track.change, track.step
     dt_s = mono_s - newest_s

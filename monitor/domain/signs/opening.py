@@ -223,15 +223,15 @@ def settles(state: Watch, mono_s: float) -> bool:
 
 
 def overshoots(state: Watch, mono_s: float) -> bool:
-    """Whether the machine was open so lately that its controller may still go too far, or began to while it was.
-
-    Air that is cold at one probe while it is hot at another is no overshoot: its fan has stopped."""
+    """Whether the machine was open so lately that its controller may still go too far, or began to while it was."""
     return mono_s < state.opened_s + SETTLE_S or state.above_s < math.inf
 
 
 def usual_overshoot(state: Watch, mono_s: float) -> tuple[bool, float]:
-    """Whether it has been warmer than usual for no longer than after its last doors; and up to which temperature it then went, °C."""
-    as_long = mono_s - state.above_s <= OVER_MORE * state.over_s
+    """Whether it has been warmer than usual for no longer than after its last doors; and up to which temperature it then went, °C.
+
+    Of air that is not warmer than usual the first is not so: it is another probe that is too hot."""
+    as_long = 0.0 <= mono_s - state.above_s <= OVER_MORE * state.over_s
     return as_long, state.usual_c + state.over_k + OVER_MORE_K
 
 

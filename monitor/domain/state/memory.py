@@ -121,6 +121,7 @@ class AlarmMemory:
     begun_mono_s: float | None = None
     out_until: datetime | None = None
     out_until_mono_s: float | None = None
+    rested: bool = False
 
 
 @fixed

@@ -42,6 +42,7 @@ def remember(look: Look, final: bool = False) -> Memory:
                 a.begun_mono_s,
                 a.out_until,
                 a.out_until_mono_s,
+                a.rested,
             )
             for key, a in look.state.alarms.items()
             if _ends_by_itself(a) or a.condition or _lately(look, a)
@@ -72,8 +73,12 @@ def take_up(look: Look, memory: Memory) -> None:
 
     Its times are of the forward clock that this run goes on with. Where the label is not to be trusted, or they lie ahead, that
     clock began anew, and nothing of it can be used. Where that run did not stop but was cut off, its delays
-    may be over since, so they begin anew.
+    may be over since, so they begin anew. How often an alarm came, and that it rested since, is no time, and holds whatever the clocks say.
     """
+    for a in memory.alarms:
+        alarm = look.state.alarms.get((a.subject, a.rule))
+        if alarm is not None and a.rested and (alarm.episode, alarm.condition) == (a.episode, a.condition):
+            look.state.alarms[alarm.key] = replace(alarm, times=a.times, rested=True)
     if memory.mono_s > look.now.mono_s or not look.now.clock_ok:
         return
     for p in memory.probes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from monitor.domain.needs.rules import DISAGREE, DRIFTING, EGG, HANDLING_OVER, LETHAL
 from monitor.domain.needs.site import Probe
@@ -37,6 +37,14 @@ def in_service(look: Look, machine: str) -> Sequence[Probe]:
     """The probes that a machine's air is taken from: all but those that are out of service by themselves."""
     probes, out = look.site.by_machine.get(machine, ()), look.state.out
     return [probe for probe in probes if probe.key not in out] if out else probes
+
+
+def nodes_in_service(look: Look) -> Mapping[str, Sequence[Probe]]:
+    """The probes of each node that are in service, of nodes that have any."""
+    if not look.state.out:
+        return look.site.by_node
+    found = {node: [p for p in probes if not probe_is_out(look, p)] for node, probes in look.site.by_node.items()}
+    return {node: probes for node, probes in found.items() if probes}
 
 
 def judging(look: Look, machine: str) -> Sequence[Probe]:

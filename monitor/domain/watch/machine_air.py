@@ -60,7 +60,7 @@ _Each = tuple[list[float], list[float]]  # of each probe: dry bulb, and humidity
 
 
 def dangerous_heat(rule: Rule) -> bool:
-    """No work at an open machine makes it too hot: this is never held back."""
+    """No work at an open machine makes it too hot: held back is only what a controller goes too far after a door, and nothing deadly."""
     return rule.quantity == DRY_BULB and rule.side == ABOVE and rule.level in (ALARM, LETHAL)
 
 
@@ -89,7 +89,7 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
             reading.known.jumped_mono_s = look.now.mono_s
             reading.known.jumped_from_s = reading.mono_s - (reading.at - reading.confirmed.at).total_seconds()
             reading.known.jumped_k = 0.0 if before is None else reading.dry_bulb_c - before.dry_bulb_c
-        elif before is not None and not reading.quality.dry_bulb_held and leapt(reading.known.trail):
+        elif before is not None and reading.quality.dry_bulb_fit and leapt(reading.known.trail):
             reading.known.jumped_mono_s, reading.known.jumped_from_s = look.now.mono_s, reading.mono_s
             reading.known.jumped_k = reading.dry_bulb_c - before.dry_bulb_c
         judge_sensor(look, reading)
@@ -356,7 +356,9 @@ def _overshoots(look: Look, plan_: Plan, passed: tuple[Limit, float]) -> bool:
     as_long, up_to_c = usual_overshoot(seen, mono_s)
     if value_c > max(limit.limit + OVERSHOOT_K, up_to_c):
         return False
-    if as_long:
+    if (
+        as_long and mono_s - seen.above_s < OVERSHOOT_COLD_S
+    ):  # what a person had to mend is learnt like what came back by itself
         return True
     alarm = look.state.alarms.get(limit.key)
     lasted_s = 0.0 if alarm is None or alarm.pending_mono_s is None else mono_s - alarm.pending_mono_s

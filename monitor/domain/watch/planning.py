@@ -27,15 +27,15 @@ from monitor.domain.alarms.out import Out
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.places import groups_of
-from monitor.domain.needs.rules import CONFLICT, DISAGREE, DRIFTING, MISSING
+from monitor.domain.needs.rules import ALL_SILENT, CONFLICT, DISAGREE, DRIFTING, MISSING
 from monitor.domain.readings.agreement import forget
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.happened import PutBack, TakenOut
 from monitor.domain.state.known import Key, Look, Plan
 from monitor.domain.state.record import Event
-from monitor.domain.state.service import is_out
+from monitor.domain.state.service import is_out, nodes_in_service
 from monitor.domain.watch.deciding import judge, settle
-from monitor.domain.watch.plan import places, plan_of
+from monitor.domain.watch.plan import SITE_SUBJECT, places, plan_of
 
 
 def plan(look: Look, machine: str) -> Plan:
@@ -110,6 +110,7 @@ def take_out(look: Look, subject: str, *, for_s: float | None, by: str) -> Out:
         (look.site.probes[subject].machine, rule) for rule in (DISAGREE, DRIFTING) if subject in look.site.probes
     ):
         _end_of(look, key, subject)
+    _end_of_all_silent(look)
     _judge_anew(look, subject)
     return out
 
@@ -123,9 +124,21 @@ def _end_of(look: Look, key: Key, probe: str) -> None:
     settle(look, key, unsuppress(look.state.alarms[key], look.now, TAKEN_OUT))
 
 
+def _end_of_all_silent(look: Look) -> None:
+    """That no node is heard is no longer so where one alone is left: that one's own silence is told, and nothing was heard again."""
+    alarm = look.state.alarms.get((SITE_SUBJECT, ALL_SILENT))
+    left = len(nodes_in_service(look))
+    if alarm is None or not alarm.condition or left > 1 or (left and look.state.lost):
+        return
+    _cover(look, alarm)
+    settle(look, alarm.key, unsuppress(look.state.alarms[alarm.key], look.now, TAKEN_OUT))
+
+
 def _cover(look: Look, alarm: Alarm) -> None:
     """What stood is over, and nobody is told: who took its subject out has answered it."""
-    quiet, changes = suppress(replace(alarm, told=False), TAKEN_WHOLE, now=look.now, over=True)
+    # What stands when it is back is news, also where it was shelved.
+    bare = replace(alarm, told=False, shelved_until=None, shelved_until_mono_s=None)
+    quiet, changes = suppress(bare, TAKEN_WHOLE, now=look.now, over=True)
     quiet = replace(quiet, acknowledged=True)
     settle(look, alarm.key, (quiet, tuple(replace(change, alarm=quiet) for change in changes)))
 

@@ -205,8 +205,9 @@ def _judge_apart(look: Look, key: tuple[str, str], standing: Sequence[Difference
     outside, unmixed, jumped = False, False, ""
     if worst.test != DRIFT and worst.quantity == DRY_BULB:
         same = known is not None and known.quantity == worst.quantity
-        jumped = known.jumped if known is not None and same else _jumped(look, machine, worst.probes)
-        unmixed = shift is not None and not jumped  # air does not jump at one probe alone
+        alone = known.jumped if known is not None and known.jumped and same else _jumped(look, machine, worst.probes)
+        unmixed = shift is not None and not alone  # air does not jump at one probe alone
+        jumped = alone if len(worst.probes) == 2 else ""  # among more the others' air is judged whatever one says
         if shift is not None and jumped:
             worst = max((d for d in standing if d is not shift), key=lambda d: d.flag, default=shift)
         look.state.machine(machine).unmixed = unmixed
@@ -218,15 +219,13 @@ def _judge_apart(look: Look, key: tuple[str, str], standing: Sequence[Difference
 
 
 def _jumped(look: Look, machine: str, probes: tuple[str, ...]) -> str:
-    """Which of two moved all at once before they came apart; empty where neither did, or both, as in a door's air."""
-    if len(probes) != 2:
-        return ""
+    """Which of two, or that one of several which is apart from the others, moved all at once before they came apart; empty where none of them
+    did, or another as well, as in a door's air."""
+    among = probes if len(probes) == 2 else [probe.key for probe in in_service(look, machine)]
     lately = [
-        p
-        for p in probes
-        if (at_s := look.state.probe(p).jumped_mono_s) is not None and look.now.mono_s - at_s <= JUMP_S
+        p for p in among if (at_s := look.state.probe(p).jumped_mono_s) is not None and look.now.mono_s - at_s <= JUMP_S
     ]
-    return lately[0] if len(lately) == 1 else ""
+    return lately[0] if len(lately) == 1 and lately[0] in probes else ""
 
 
 def _about(tests: tuple[tuple[str, int], ...], flag: int, sent_c: float | None = None) -> About:

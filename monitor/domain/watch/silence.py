@@ -3,7 +3,7 @@ listened, after a cut that took everything."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import timedelta
 from itertools import pairwise
 
@@ -29,7 +29,7 @@ from monitor.domain.state.contacts import mains_gone
 from monitor.domain.state.happened import NodeSaid
 from monitor.domain.state.known import Look, Said, State
 from monitor.domain.state.record import Event
-from monitor.domain.state.service import in_service, probe_is_out
+from monitor.domain.state.service import in_service, nodes_in_service, probe_is_out
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.plan import SITE_SUBJECT
@@ -95,7 +95,7 @@ def judge_silence(look: Look) -> None:
     dumb = keys - troubles.keys()
     gone: dict[str, bool] = {}
     mute = 0
-    by_node = _in_service(look)
+    by_node = nodes_in_service(look)
     for node, probes in by_node.items():
         said = look.state.node(node).said
         gone[node] = (
@@ -126,14 +126,6 @@ def judge_silence(look: Look) -> None:
         since_s = humid_at_s if humid_at_s > listens_s else listens_s
         if mono_s - since_s > look.site.probes[key].silence_s:
             judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
-
-
-def _in_service(look: Look) -> Mapping[str, Sequence[Probe]]:
-    """The probes of each node that are in service, of nodes that have any."""
-    if not look.state.out:
-        return look.site.by_node
-    found = {node: [p for p in probes if not probe_is_out(look, p)] for node, probes in look.site.by_node.items()}
-    return {node: probes for node, probes in found.items() if probes}
 
 
 def _judge_all(look: Look, everybody: bool, nodes: int) -> None:

@@ -232,7 +232,9 @@ def _disputed(look: Look, alarm: Alarm, rule: Rule) -> bool:
 def live(look: Look) -> list[Live]:
     """Of what stands, and somebody is still to be told of, what there is to say now: what waited must not tell an old value as that of now."""
     numbers = {number for _, number in look.state.unsent.values()} - {0}
-    standing = [a for a in look.state.alarms.values() if a.number in numbers and a.condition and not a.covered]
+    # Of what is well at the moment there is no bad value of now.
+    stands = (a for a in look.state.alarms.values() if a.condition and not (a.covered or a.resting))
+    standing = [a for a in stands if a.number in numbers]
     return [Live(alarm.number, _facts_reached(look, alarm), look.now.utc) for alarm in standing]
 
 

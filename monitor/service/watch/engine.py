@@ -27,7 +27,7 @@ from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
 from monitor.domain.refusal import Refusal
 from monitor.domain.signs.opening import resume
 from monitor.domain.state.happened import UNTRIED, Broker
-from monitor.domain.state.known import Look, State, did_not_get_through, got_through, waits_no_more
+from monitor.domain.state.known import Key, Look, State, did_not_get_through, got_through, waits_no_more
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.state.service import probe_is_out
@@ -236,6 +236,7 @@ class Engine:
         self._next_weights = -math.inf if weighs_daily and ask_weights is not None else math.inf
         self._bore: dict[str, int] = {}  # by batch: how often what was written bore on its weights
         self._anchor_ms = state.anchor_ms
+        self._rested: set[Key] = set()
         self._settled = False  # whether the last tick decided nothing
         self._failing_since: float | None = None
         self._retry_at = 0.0
@@ -347,13 +348,18 @@ class Engine:
         hear(Look(self._state, self._site, item.now, group), message)
         if pack is None or len(group.transitions) != decided:
             self._settled = False
+        if self._state.alarms:
             self._remember_what_came_again(decided, item.now)
         if item.receipt is not None:
             self._receipts.append(item.receipt)
 
     def _remember_what_came_again(self, decided: int, now: Now) -> None:
-        """What came a third time is news under the number that it has, of which an older memory would say that it was answered, or asked for."""
+        """What came again is news under the number that it has, of which an older memory would say that it was answered, or asked for; and
+        what rests, that it never did."""
+        rested = {key for key, alarm in self._state.alarms.items() if alarm.rested}
         again = any(isinstance(transition.cause, Chattering) for transition in self._group.transitions[decided:])
+        again = again or not rested <= self._rested
+        self._rested = rested
         if again and self._next_memory < math.inf:
             self._group.memory = remember(self._look(now))
 

@@ -142,7 +142,8 @@ class Queue:
         self._waiting: dict[int, _Waiting] = {}
         self._done: deque[int] = deque(maxlen=_REMEMBERED)
         self._answered: list[Answered] = []
-        self._back: set[int] = set()  # ends of what has come again meanwhile
+        self._back: dict[int, int] = {}  # ends of what has come again meanwhile, with the episode's number
+        self._begun: dict[tuple[str, str], int] = {}  # the newest notice that an alarm stands, by (subject, rule)
         self._summary = 0  # the id of the summary that waits; 0 for none
         self._pace = Pace()
         self._failures = 0
@@ -158,11 +159,22 @@ class Queue:
         """
         if notice.id not in self._waiting and notice.id not in self._done:
             behind = min((w.tries for w in self._waiting.values() if w.urgent and not w.notice.closing), default=0)
-            if not notice.closing:
-                self._back |= {
-                    id_ for id_, w in self._waiting.items() if w.notice.closing and _of_one_alarm(w.notice, notice)
-                }
+            self._note_what_came_again(notice)
             self._waiting[notice.id] = _Waiting(notice, now_s, now_s + self._held_s(notice, wall), behind)
+
+    def _note_what_came_again(self, notice: Notice) -> None:
+        """Whichever of the two is offered first: while the store fails what is news may overtake the end before it."""
+        if notice.facts is None:
+            return
+        alarm = notice.facts.subject, notice.facts.rule
+        if notice.closing:
+            if notice.id < self._begun.get(alarm, 0):
+                self._back[notice.id] = notice.alarm_number
+            return
+        self._begun[alarm] = max(notice.id, self._begun.get(alarm, 0))
+        for id_, waiting in self._waiting.items():
+            if waiting.notice.closing and id_ < notice.id and _of_one_alarm(waiting.notice, notice):
+                self._back[id_] = waiting.notice.alarm_number
 
     def answered(self, answered: Iterable[Answered]) -> None:
         """Of these episodes nobody is to be told any more; what waits of them is called off next."""
@@ -184,9 +196,11 @@ class Queue:
         """What need not be told any more is done with: (id, why). Asked while no attempt is under way.
 
         What a person has answered is told to nobody else, however urgent. What is over by itself is told all the same if it was urgent,
-        with its end. An end is called off where the same has come again: "no longer too hot" beside it would be untrue.
+        with its end. An end is called off where the same has come again: "no longer too hot" beside it would be untrue; and with it what is
+        still to be told of that episode, for it would be read as what stands now.
         """
-        gone = dict.fromkeys(self._back & self._waiting.keys(), "come again")
+        over = {number for id_, number in self._back.items() if id_ in self._waiting}
+        gone = {id_: "come again" for id_, w in self._waiting.items() if w.notice.alarm_number in over}
         self._back.clear()
         for each in self._answered:
             for notice in (w.notice for w in self._waiting.values() if w.notice.alarm_number == each.number):

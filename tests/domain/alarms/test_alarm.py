@@ -76,6 +76,8 @@ class Case:
 
     def _adopt(self, stepped: Step) -> str:
         self.alarm, transitions = stepped
+        if any(transition.state == UNACKNOWLEDGED for transition in transitions):
+            self.alarm = replace(self.alarm, told=True)  # as whoever tells it marks it
         self.number = max(self.number, self.alarm.number)
         self.told += transitions
         return state_of(self.alarm)
@@ -809,8 +811,9 @@ def test_an_episode_begins_with_its_own_facts() -> None:
     case.ack(2)
     case.good(100)
     case.alarm = replace(case.alarm, told=True)
-    case.hot(200, 39.1)
-    assert (case.alarm.worst, case.alarm.ended, case.alarm.told) == (39.1, None, False)
+    hot = Judgement(OUT, at(200).utc, 39.1, LIMIT, "dry_bulb_c")
+    again, _ = step(case.alarm, hot, at(200), rule=case.rule, next_number=2)
+    assert (again.worst, again.ended, again.told) == (39.1, None, False)
 
 
 # Random stories.

@@ -154,15 +154,14 @@ def test_nothing_of_an_empty_machine_is_told() -> None:
 
 def test_a_node_that_is_out_is_not_missed_when_all_others_are_gone() -> None:
     """All that are in service are silent: the room is; one of two alone is only itself."""
-    house = replace(AWAY)
-    story = Story(site=house, air={"node-a/top": GOOD, "node-b/top": GOOD, "node-c/top": GOOD})
+    story = Story(site=AWAY, air={"node-a/top": GOOD, "node-b/top": GOOD, "node-c/top": GOOD})
     story.run(minutes=5)
     out(story, "setter-1")
     story.air["node-b/top"] = story.air["node-c/top"] = None
     story.run(minutes=20)
     assert story.state_of(ALL_SILENT, "site") == UNACKNOWLEDGED
     assert story.state_of(NODE_OFFLINE, "node-a") == "normal"
-    alone = Story(site=house, air={"node-a/top": GOOD, "node-b/top": GOOD, "node-c/top": GOOD})
+    alone = Story(site=AWAY, air={"node-a/top": GOOD, "node-b/top": GOOD, "node-c/top": GOOD})
     alone.run(minutes=5)
     out(alone, "setter-1")
     out(alone, "node-c/top")

@@ -154,7 +154,7 @@ def test_a_machine_that_is_out_of_service_is_told_each_day() -> None:
     day = Day(store)
     for n in range(2):
         (told,) = day.look(EIGHT + timedelta(days=2 * n))
-        assert told.text.startswith("Setter 1 out of service until it is put back by sam")
+        assert told.text.startswith("Setter 1 out of service until it is put back, by sam.")
         assert ("node-a/top" in told.text) == (n == 0)
 
 

@@ -776,9 +776,14 @@ def test_what_a_person_answers_is_remembered_with_it(site: Site, hands_on: bool)
 
 
 def test_a_daemon_writes_down_what_looks_at_which_machine(site: Site) -> None:
-    """At its first look, and not again while nothing changes; a replay, or a single request, never does."""
+    """Ten seconds into its run, and not again while nothing changes; a replay, or a single request, never does."""
     desk = Desk(site, hands_on=True)
-    desk.engine.idle(at(0))
+    for second in (0, 9):
+        desk.engine.idle(at(second))
+        assert not [then for group in desk.groups for then in group.sites]
+    for second in (10, 12):
+        desk.engine.idle(at(second))
+    assert [then.probes for group in desk.groups for then in group.sites] == [site.probes]
     desk.engine.work(Stop(at(60)))
     (written,) = [then for group in desk.groups for then in group.sites]
     assert (written.since, written.probes) == (None, site.probes)
