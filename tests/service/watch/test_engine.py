@@ -781,7 +781,7 @@ def test_a_daemon_writes_down_what_looks_at_which_machine(site: Site) -> None:
     for second in (0, 9):
         desk.engine.idle(at(second))
         assert not [then for group in desk.groups for then in group.sites]
-    for second in (10, 12):
+    for second in (10, 16):
         desk.engine.idle(at(second))
     assert [then.probes for group in desk.groups for then in group.sites] == [site.probes]
     desk.engine.work(Stop(at(60)))
