@@ -69,7 +69,7 @@ class Apart:
     """A probe is off the others of its machine, or two are apart, and nobody knows which is right; or have moved apart over days.
 
     quantity: the one that they disagree in. by: K or %RH, 0 or more. outside: whether one of them is out of the band of what is in there.
-    jumped: which of two moved all at once, and the other did not; empty where neither or both did. unmixed: within minutes they came to
+    jumped: which of them moved all at once, and the others did not; empty where none or several did. unmixed: within minutes they came to
     differ otherwise than they do, as where a fan stopped; by is then how far from what is usual of them.
     """
 

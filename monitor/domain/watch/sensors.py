@@ -204,10 +204,9 @@ def _judge_apart(look: Look, key: tuple[str, str], standing: Sequence[Difference
     worst = shift or max(standing, key=lambda d: d.flag)
     outside, unmixed, jumped = False, False, ""
     if worst.test != DRIFT and worst.quantity == DRY_BULB:
-        same = known is not None and known.quantity == worst.quantity
-        alone = known.jumped if known is not None and known.jumped and same else _jumped(look, machine, worst.probes)
-        unmixed = shift is not None and not alone  # air does not jump at one probe alone
-        jumped = alone if len(worst.probes) == 2 else ""  # among more the others' air is judged whatever one says
+        same = known is not None and known.quantity == worst.quantity and known.jumped in worst.probes
+        jumped = known.jumped if known is not None and same else _jumped(look, machine, worst.probes)
+        unmixed = shift is not None and not jumped  # air does not jump at one probe alone
         if shift is not None and jumped:
             worst = max((d for d in standing if d is not shift), key=lambda d: d.flag, default=shift)
         look.state.machine(machine).unmixed = unmixed

@@ -400,7 +400,9 @@ def _told_apart(look: Look, subject: str, rule: Rule) -> bool:
     if about is None:
         return False
     if rule.level == ALARM and rule.quantity == DRY_BULB and about.jumped and about.outside:
-        return _told_as_urgently(look, key, rule, of=subject, share=1.0) and _alone(look, subject, rule)
+        # Among more than two the middle of all is judged, whatever one of them says.
+        of_two = len(_speaking(look, subject, rule)) == 2
+        return of_two and _told_as_urgently(look, key, rule, of=subject, share=1.0) and _alone(look, subject, rule)
     if rule.foretells and about.outside and about.quantity != RH:
         # What one of them would reach is told when it is there; that they disagree is the news, and asks by itself.
         return _told_as_urgently(look, key, rule, of=subject, share=math.inf) and _alone(look, subject, rule)

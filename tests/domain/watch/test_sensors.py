@@ -283,6 +283,36 @@ def test_what_alone_jumped_is_no_fan() -> None:
     assert "jumped" in story.about(DISAGREE)
 
 
+@pytest.mark.parametrize("steps", [1, 8])
+def test_one_of_three_that_alone_jumped_is_no_fan(steps: int) -> None:
+    """It differs otherwise than usual, by itself, for as long as it stays there: said mildly, and never as air that does not mix. What came apart
+    as much within two minutes, and not at once, is that."""
+    story = beside((37.2, 45.0), (37.2, 45.0), (37.2, 45.0), minutes=120)
+    for step in range(1, steps + 1):
+        story.air["node-a/top"] = (37.2 + 0.7 * step / steps, 45.0)
+        story.run(seconds=120.0 / steps)
+    unmixed = set()
+    for _ in range(60):
+        story.run(minutes=1)
+        unmixed.add(story.state.machine("setter-1").unmixed)
+    about = story.alarm(DISAGREE).about
+    assert isinstance(about, Apart)
+    assert about.probes == ("node-a/top",)
+    assert (about.jumped, about.unmixed) == (("node-a/top", False) if steps == 1 else ("", True))
+    assert (True in unmixed) is about.unmixed
+    assert {n.priority for n in story.notices} == ({"low"} if steps == 1 else {"high"})
+
+
+def test_one_of_three_that_jumped_while_another_did_is_not_named_for_it() -> None:
+    """One stays far off and another less far, from the same reading on: so air moves, and it may be the air that does not mix."""
+    story = beside((36.6, 45.0), (36.6, 45.0), (36.6, 45.0), minutes=120)
+    story.air |= {"node-a/top": (38.6, 45.0), "node-b/top": (37.2, 45.0)}
+    story.run(minutes=20)
+    about = story.alarm(DISAGREE).about
+    assert isinstance(about, Apart)
+    assert (about.probes, about.jumped, about.unmixed) == (("node-a/top",), "", True)
+
+
 @pytest.mark.parametrize("machine", ["setter-1", "room"])
 def test_no_fan_is_asked_for_where_there_are_no_eggs(machine: str) -> None:
     """In an empty machine, or in a room, air moves as it likes; and what was usual before eggs were put in is forgotten."""
@@ -395,6 +425,24 @@ def test_what_jumped_within_the_band_waits_as_ever() -> None:
     assert story.notices == []
     story = jumping(0.7, minutes=20)
     assert story.state_of(DISAGREE) != NORMAL
+
+
+@pytest.mark.parametrize("to_c", [39.2, 39.6])
+def test_one_of_three_that_jumped_hides_no_heat_of_the_others(to_c: float) -> None:
+    """It was told that it is off by itself. Then another gets too hot, slowly: the middle of the three is, and that is told at once, though the
+    third is well and the two farthest apart are the first and the third."""
+    story = beside((37.5, 45.0), (37.5, 45.0), (37.5, 45.0), minutes=120)
+    story.air["node-a/top"] = (40.5, 45.0)
+    story.run(minutes=20)
+    assert [n.title for n in story.notices] == ["Urgent: Setter 1 sensors disagree"]
+    for step in range(1, 61):
+        story.air["node-b/top"] = (37.5 + (to_c - 37.5) * step / 60.0, 45.0)
+        story.run(seconds=10)
+    story.run(minutes=2)
+    about = story.alarm(DISAGREE).about
+    assert isinstance(about, Apart)
+    assert (about.jumped, about.outside) == ("node-a/top", True)
+    assert story.state_of(HOT) == UNACKNOWLEDGED
 
 
 @pytest.mark.parametrize(
