@@ -317,6 +317,86 @@ def test_what_rested_shorter_than_its_off_delay_did_not_come_again(within_s: flo
     assert case.alarm.times == times
 
 
+def test_air_that_passes_the_deadband_slowly_has_come_again() -> None:
+    """It climbs by 0.05 K in ten seconds, and is for a minute between what is well and the limit, where no delay runs: that it was well before is
+    known, and the third time is told with its first reading beyond the limit."""
+    case = standing()
+    case.good(100)
+    case.hot(700)
+    case.ack(710)
+    for second in range(800, 1_000, 10):
+        case.good(second)
+    second, centi_c = 1_000, 3_850
+    while centi_c <= 3_900:
+        between = centi_c > 3_870
+        state = case.judge(second, BETWEEN if between else IN, centi_c / 100.0)
+        assert (state, case.alarm.resting, case.alarm.rested) == (ACKNOWLEDGED, not between, True)
+        second, centi_c = second + 10, centi_c + 5
+    assert second < 1_120
+    rows = len(case.told)
+    assert case.hot(second, centi_c / 100.0) == UNACKNOWLEDGED
+    assert [t.cause for t in case.told[rows:]] == [Chattering(3)]
+    assert (case.alarm.number, case.alarm.times, case.alarm.rested) == (2, 3, False)
+
+
+@pytest.mark.parametrize(("well_s", "times"), [(50, 2), (60, 3)])
+def test_air_that_passes_the_deadband_slowly_counts_from_when_it_was_well(well_s: int, times: int) -> None:
+    """For the minute that the rule asks for; however long it stayed in the deadband afterwards, that is no rest."""
+    case = Case(replace(RULE, on_delay_s=0.0), open_alarm(times=2))
+    case.good(0)
+    for second in range(well_s, 600, 10):
+        case.between(second)
+    case.hot(600)
+    assert case.alarm.times == times
+
+
+def test_a_rest_is_over_with_the_alarm() -> None:
+    """What rested and went, or of which the limit is gone, begins its next time without it; what is only covered has it still."""
+    case = standing()
+    case.good(60)
+    case.good(160)
+    case.hot(700)
+    case.good(800)
+    case.good(900)
+    rested = case.alarm
+    assert (rested.times, rested.rested) == (2, True)
+    assert case.good(1_700) == RETURNED
+    assert not case.alarm.rested
+    quiet, _ = suppress(rested, NO_EGGS, now=at(900), over=True)
+    assert (quiet.condition, quiet.rested) == (False, False)
+    covered, _ = suppress(rested, NO_EGGS, now=at(900))
+    assert (covered.condition, covered.rested) == (True, True)
+
+
+def test_what_comes_and_goes_is_news_again_once_its_end_was_told() -> None:
+    """Who heard that it is over, with what was worse, hears of it as soon as it is out again: under the number that it has, and whoever answered
+    it before."""
+    case = comes_and_goes()
+    case.ack(670)
+    for second in range(680, 880, 10):
+        case.good(second)
+    case.alarm = replace(case.alarm, told=False)
+    rows = len(case.told)
+    assert case.hot(880) == UNACKNOWLEDGED
+    assert [t.cause for t in case.told[rows:]] == [Chattering(4)]
+    assert (case.alarm.number, case.alarm.answered, case.alarm.asked) == (3, False, 0)
+    assert case.hot(890) == UNACKNOWLEDGED
+    assert len(case.told) == rows + 1  # once
+
+
+def test_what_comes_and_goes_under_a_shelf_is_news_when_that_ends() -> None:
+    """Nobody heard of it since its end was told; while it is shelved that is no news, and is counted all the same."""
+    case = comes_and_goes()
+    for second in range(680, 880, 10):
+        case.good(second)
+    case.alarm = replace(case.alarm, told=False)
+    case.shelve(875)
+    rows = len(case.told)
+    assert case.hot(880) == SHELVED
+    assert (case.alarm.times, len(case.told)) == (4, rows)
+    assert case.wait(1_475) == UNACKNOWLEDGED
+
+
 def test_what_is_not_there_yet_does_not_rest() -> None:
     """A delay that runs before the alarm is another than one that runs out of it."""
     case = Case()

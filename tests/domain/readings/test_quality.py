@@ -861,3 +861,19 @@ def test_a_leap_within_a_wide_swing_is_no_fault_and_is_known() -> None:
     trail, _ = assess(trail, 30.0 * 1201, round(last + off_k, 2), 55.0, interval_s=30.0)
     assert not leapt(trail)
     assert not leapt(None)
+
+
+def test_what_goes_on_as_it_went_is_no_leap() -> None:
+    """Calm air that begins to rise: the second step is farther than one reading goes, and beyond what this machine ever swings by; it is believed,
+    for it goes on as the first did, and is no sensor that came off."""
+    trail = trail_of(then(lively(7200.0), (37.9, 55.0)))
+    dry = there(trail.dry_bulb)
+    risen, found = assess(trail, dry.mono_s + 10.0, 38.5, 55.0, interval_s=10.0)
+    assert not found.dry_bulb_held
+    assert not leapt(risen)
+    wide = replace(dry, swing=0.5)  # where the air goes there all the time, it may be one
+    risen, found = assess(replace(trail, dry_bulb=wide), dry.mono_s + 10.0, 38.5, 55.0, interval_s=10.0)
+    assert not found.dry_bulb_held
+    assert leapt(risen)
+    unknown = replace(there(risen.dry_bulb), middle=None)
+    assert not leapt(replace(risen, dry_bulb=unknown))

@@ -591,6 +591,13 @@ def test_how_far_a_controller_goes_too_far_is_learnt_from_each_door() -> None:
     assert 1.1 < less.over_k < state.over_k
 
 
+def test_air_that_is_not_warmer_than_usual_overshoots_by_nothing() -> None:
+    """Of two probes after a door the watched one is well: what is too hot then is the other, and no overshoot as usual, whatever was learnt."""
+    known = replace(KNOWN, over_s=400.0, over_k=1.2, opened_s=NOW_S)
+    assert not usual_overshoot(known, NOW_S + 100.0)[0]
+    assert usual_overshoot(replace(known, above_s=NOW_S), NOW_S)[0]  # it has just become so
+
+
 def test_heat_without_a_door_is_no_overshoot_and_heat_that_stays_is_none_either() -> None:
     """Nothing is learnt of it, and nothing waits for it."""
     warm = KNOWN

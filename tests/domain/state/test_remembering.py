@@ -182,13 +182,15 @@ def test_what_was_done_at_a_machine_is_remembered() -> None:
 KEY = ("setter-1", "dry-bulb-high-alarm")
 
 
-def taken_up(known: Alarm | None, kept: AlarmMemory, final: bool = True) -> Alarm | None:
-    """What becomes of an alarm of the record, and of what the run before remembered of it."""
+def taken_up(
+    known: Alarm | None, kept: AlarmMemory, final: bool = True, clock_ok: bool = True, written_s: float = 4_900.0
+) -> Alarm | None:
+    """What becomes of an alarm of the record, and of what the run before remembered of it; written_s: when, on its forward clock."""
     state = State(0.0, True, 5_000.0)
     if known is not None:
         state.alarms[KEY] = known
-    now = Now(5_000.0, T0)
-    take_up(Look(state, site(), now), Memory(4_900.0, T0 - timedelta(seconds=100), final, alarms=(kept,)))
+    now = Now(5_000.0, T0, clock_ok)
+    take_up(Look(state, site(), now), Memory(written_s, T0 - timedelta(seconds=100), final, alarms=(kept,)))
     return state.alarms.get(KEY)
 
 
@@ -231,6 +233,35 @@ def test_a_delay_goes_on_only_of_the_same_alarm_and_after_a_stop() -> None:
         assert taken_up(other, kept) == other
     untold = there(taken_up(STANDS, replace(kept, asked_mono_s=None)))
     assert untold.asked_mono_s == 5_000.0
+
+
+@pytest.mark.parametrize("final", [True, False])
+@pytest.mark.parametrize(("clock_ok", "written_s"), [(True, 4_900.0), (False, 4_900.0), (True, 5_100.0)])
+def test_that_it_rested_outlives_a_cut(clock_ok: bool, written_s: float, final: bool) -> None:
+    """How often it came, and that it was well since, is no time: a run that was cut off in its rest hands that on, also to one whose clock is not
+    set, or began anew; of when it was asked, such a one takes up nothing."""
+    kept = replace(KEPT, times=2, rested=True)
+    found = there(taken_up(STANDS, kept, final, clock_ok, written_s))
+    assert (found.times, found.rested) == (2, True)
+    assert found.asked_mono_s == (4_700.0 if clock_ok and written_s < 5_000.0 else 5_000.0)
+
+
+@pytest.mark.parametrize("clock_ok", [True, False])
+def test_what_came_or_went_since_did_not_rest(clock_ok: bool) -> None:
+    """Another episode than the one that was remembered, or one that is over, has nothing of its rest; nor has what did not rest."""
+    kept = replace(KEPT, times=2, rested=True)
+    for other in (replace(STANDS, episode=3), replace(STANDS, condition=False)):
+        assert taken_up(other, kept, False, clock_ok) == other
+    assert not there(taken_up(STANDS, replace(kept, rested=False), False, clock_ok)).rested
+    assert taken_up(None, kept, False, clock_ok) is None
+
+
+def test_that_it_rested_is_remembered() -> None:
+    """Of what stands; of another it is not so."""
+    look = house().look()
+    rests = Alarm(*KEY, 1, 1, condition=True, times=2, rested=True)
+    look.state.alarms = {KEY: rests, ("setter-1", "a"): replace(rests, rule="a", rested=False)}
+    assert [(a.rule, a.times, a.rested) for a in remember(look).alarms] == [(KEY[1], 2, True), ("a", 2, False)]
 
 
 @pytest.mark.parametrize(

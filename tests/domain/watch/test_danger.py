@@ -204,6 +204,17 @@ def test_the_end_of_deadly_heat_is_the_end_of_what_comes_and_goes() -> None:
     assert len(ends(story)) == count
 
 
+def test_what_comes_and_goes_is_told_again_after_the_end_of_deadly_heat() -> None:
+    """Who heard that it is no longer deadly takes all for well: too hot for the fourth time is told at once, under the number that it has."""
+    story = heated(*(step for _ in range(2) for step in ((39.5, 3), (37.6, 20))), (39.5, 3), (41.5, 10), (37.6, 20))
+    number, count = story.alarm("dry-bulb-high-alarm").number, len(story.notices)
+    assert story.alarm("dry-bulb-high-alarm").condition
+    story.air[TOP] = (39.5, 45.0)
+    story.run(minutes=1)
+    told = [(n.contact, there(n.facts).rule, n.closing, n.alarm_number) for n in story.notices[count:]]
+    assert told == [("sam", "dry-bulb-high-alarm", False, number)]
+
+
 def test_what_is_too_hot_on_the_way_down_is_no_news() -> None:
     """Heat that came in one jump was told as deadly: that it is too hot on its way home is not told beside that, and where it stays so, it asks."""
     story = heated((41.5, 10), (39.5, 14))

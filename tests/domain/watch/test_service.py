@@ -171,6 +171,41 @@ def test_a_node_that_is_out_is_not_missed_when_all_others_are_gone() -> None:
     assert alone.state_of(NO_DATA, "node-b/top") == UNACKNOWLEDGED
 
 
+def test_of_two_silent_nodes_one_of_which_is_taken_out_the_other_is_not_heard_again() -> None:
+    """Nothing came of either: that all are silent is over without a word, and the silence of the one that is left is told, and ends as any."""
+    two = site(probes(("node-a/top", "setter-1"), ("node-b/top", "hatcher-1")))
+    story = Story(site=two, air={"node-a/top": GOOD, "node-b/top": GOOD})
+    story.run(minutes=5)
+    story.air = dict.fromkeys(story.air)
+    story.run(minutes=20)
+    assert {rule for rule, state in story.states() if state == UNACKNOWLEDGED} == {ALL_SILENT}
+    before = len(story.notices)
+    out(story, "setter-1")
+    assert story.state_of(ALL_SILENT, "site") == "normal"
+    story.run(minutes=10)
+    told = [(n.facts.rule, n.closing) for n in story.notices[before:] if n.facts is not None and not n.facts.still]
+    assert told == [(NO_DATA, False)]
+    assert story.state_of(NO_DATA, "node-b/top") == UNACKNOWLEDGED
+    assert story.state_of(ALL_SILENT, "site") == "normal"
+    story.air["node-b/top"] = GOOD
+    story.run(minutes=5)
+    assert [n.closing for n in story.notices[before:] if n.facts is not None and not n.facts.still] == [False, True]
+
+
+def test_of_three_silent_nodes_one_of_which_is_taken_out_the_others_are_all() -> None:
+    """That all are silent is still so of the two that are left: it stands, and nobody is told anything."""
+    story = Story(site=AWAY, air={"node-a/top": GOOD, "node-b/top": GOOD, "node-c/top": GOOD})
+    story.run(minutes=5)
+    story.air = dict.fromkeys(story.air)
+    story.run(minutes=20)
+    number, before = story.alarm(ALL_SILENT, "site").number, len(story.notices)
+    out(story, "setter-1")
+    story.run(minutes=3)
+    assert story.state_of(ALL_SILENT, "site") == UNACKNOWLEDGED
+    assert story.alarm(ALL_SILENT, "site").number == number
+    assert len(story.notices) == before
+
+
 def test_a_probe_that_is_out_is_not_judged_and_its_machine_is_by_the_other() -> None:
     """Neither its air, nor that the sensors disagree, nor that it is silent; its readings are stored as ever; heat at the other is told."""
     story = Story(site=TWO, batches=(batch(),), air={"node-a/top": GOOD, "node-b/low": GOOD})
@@ -283,6 +318,21 @@ def test_what_was_shelved_or_out_of_service_by_itself_goes_on_being_so() -> None
     again.run(minutes=30)
     assert not any("too hot" in title and "(estimate)" not in title for title in again.titles()[told:])
     assert again.alarm(TOO_HOT).out_of_service
+
+
+def test_what_was_shelved_and_stands_when_it_is_back_is_told() -> None:
+    """A shelf over what stood is dropped with it: put back within the hour that it was shelved for, and still too hot, it is news."""
+    story = hot()
+    alarm, rule = story.alarm(TOO_HOT), story.site.rules[TOO_HOT]
+    settle(story.look(), alarm.key, shelve(alarm, 3600.0, "sam", now=story.now(), rule=rule))
+    out(story, "setter-1")
+    quiet(story, 10)
+    before = len(story.notices)
+    back(story, "setter-1")
+    story.run(minutes=5)
+    assert story.state_of(TOO_HOT) == UNACKNOWLEDGED
+    assert story.alarm(TOO_HOT).number > alarm.number
+    assert [n.priority for n in story.notices[before:]] == ["high"]
 
 
 def test_taken_out_again_it_has_another_end() -> None:

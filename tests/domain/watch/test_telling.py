@@ -402,6 +402,15 @@ def test_what_somebody_is_still_to_be_told_of_is_known_as_it_is_now() -> None:
         assert live(story.look()) == []
 
 
+def test_of_what_rests_there_is_nothing_bad_to_tell_now() -> None:
+    """It stands, and its air is well at the moment: what waits of it is told as it was, for the value of now would be that of good air."""
+    story = Story()
+    story.state.unsent = {7: ("sam", ALARM.number)}
+    for rests, known in ((None, 1), (story.now().mono_s, 0)):
+        story.state.alarms[KEY] = replace(ALARM, times=2, pending_mono_s=rests)
+        assert len(live(story.look())) == known
+
+
 FAILED, COLD = ("node-a/top", "sensor-failed"), ("setter-1", "dry-bulb-low-alarm")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import deque
 from dataclasses import dataclass, replace
@@ -637,6 +638,39 @@ def test_an_end_is_called_off_when_the_same_has_come_again() -> None:
     queue.sent([4], 1_000.0)
     queue.offer(over(5, 2, 1_001.0), 1_001.0)
     assert queue.call_off() == []  # its own end, which comes after it
+
+
+@pytest.mark.parametrize("told", [False, True])
+def test_an_end_that_is_offered_after_what_came_again_is_called_off(told: bool) -> None:
+    """What is news may be offered before the end that was written before it, and may be told by then; the end is untrue all the same."""
+    queue = queue_of(alarm(4, 20.0, "high", name="Setter 2"))
+    if told:
+        queue.sent([4], 20.0)
+    queue.offer(over(2, 2, 10.0), 30.0)
+    queue.offer(over(3, 3, 10.0), 30.0)  # another machine's
+    assert queue.call_off() == [(2, "come again before it was told")]
+    queue.offer(replace(over(5, 2, 40.0), alarm_number=4), 40.0)  # its own
+    assert queue.call_off() == []
+    own = queue_of(over(2, 1, 10.0), alarm(1, 0.0, "high"))  # this too, though it was offered first
+    assert own.call_off() == []
+
+
+@pytest.mark.parametrize("order", list(itertools.permutations([1, 2, 3])))
+def test_of_what_came_again_before_anything_was_told_only_that_is_told(order: tuple[int, ...]) -> None:
+    """A beginning, its end and the next beginning, in whatever order they were offered: without its end, the first would be read as what stands now."""
+    made = {1: alarm(1, 0.0, "high"), 2: over(2, 1, 10.0), 3: alarm(3, 20.0, "high", name="Setter 1")}
+    queue = queue_of(*(made[id_] for id_ in order))
+    assert sorted(queue.call_off()) == [(id_, "come again before it was told") for id_ in (1, 2)]
+    assert due_ids(queue, 1e4) == [3]
+
+
+def test_an_end_without_facts_is_told() -> None:
+    """Nobody can say which alarm it is of: it calls nothing off, and nothing does it."""
+    end, bare = notice(2, alarm_number=1, closing=True, facts=None), notice(3, facts=None)
+    for made in ([end, bare], [bare, end], [end, alarm(3, 0.0)], [alarm(3, 0.0), end], [bare, over(2, 1, 0.0)]):
+        queue = queue_of(*made)
+        assert queue.call_off() == []
+        assert len(queue) == len(made)
 
 
 def test_a_restart_tells_what_waits_at_once() -> None:
