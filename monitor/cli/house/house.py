@@ -87,13 +87,14 @@ def _check(options: Asked) -> int:
         counts["switches"] = len(house.site.switches)
     words = ", ".join(f"{n} {name}" for name, n in counts.items())
     notes = [] if contacts else ["nobody is told: no [[contact]] yet"]
-    late = {p.key: p.hot_within_s for p in house.site.probes.values() if p.slow}
+    probes = house.site.probes.values()
+    late = {p.key: p.hot_within_s for p in probes if p.slow}
+    unforetold = [p.key for p in probes if not p.foretells and house.site.machines[p.machine].holds_eggs]
     gone = _configured_no_longer(house, options.utc())
     of_probes = (*slow_lines(house.site), *fan_lines(house.site), *gone_lines(gone, house.site))
     lines = (f"{options.config}: good: {words}", *notes, *of_probes)
-    return show(
-        options.json, {"ok": True, **counts, "hot_within_s": late, "configured_no_longer": gone}, "\n".join(lines)
-    )
+    told = {"hot_within_s": late, "not_foretold": unforetold, "configured_no_longer": gone}
+    return show(options.json, {"ok": True, **counts, **told}, "\n".join(lines))
 
 
 def _configured_no_longer(house: House, now: datetime) -> dict[str, str]:

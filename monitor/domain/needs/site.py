@@ -38,6 +38,8 @@ class Machine:
 
 
 SLOW_S = 60.0  # a probe that speaks more seldom tells heat later than in two minutes
+# And of one more seldom than this slow heat is hardly ever foretold: the mean of twenty readings, which a forecast goes by, is then hours old.
+FORETELLS_S = 600.0
 
 
 @fixed
@@ -71,6 +73,11 @@ class Probe:
     def slow(self) -> bool:
         """Whether that is longer than a heater that sticks leaves in a small machine: it is past its limit in 2 min, and deadly in ten."""
         return self.interval_s > SLOW_S
+
+    @property
+    def foretells(self) -> bool:
+        """Whether heat that comes over hours can be foretold from it."""
+        return self.interval_s <= FORETELLS_S
 
 
 @fixed

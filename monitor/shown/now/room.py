@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.profile import Band
-from monitor.domain.needs.site import FORCED, SLOW_S, Site
+from monitor.domain.needs.site import FORCED, FORETELLS_S, SLOW_S, Probe, Site
 from monitor.domain.wall import WIDTH, filled, local_time, wall_time
 from monitor.shown.about import NOT_USABLE, SWITCH_WORDS
 from monitor.shown.form import rough_span
@@ -46,10 +46,16 @@ _NAMED = 3  # alarms in the first line; each stands with its machine as well
 def slow_lines(site: Site) -> list[str]:
     """A line for each probe of a machine with eggs that speaks so seldom that heat is told late."""
     return [
-        f'{probe_words(probe.key, site)} speaks each {probe.interval_s:g} s: "too hot" may come {probe.hot_within_s / 60.0:.0f} min late (at {SLOW_S:g} s, 2)'
+        f"{probe_words(probe.key, site)} {_slow(probe, f' (at {SLOW_S:g} s, 2)', f' (at {FORETELLS_S:g} s it is)')}"
         for probe in site.probes.values()
         if probe.slow and site.machines[probe.machine].holds_eggs
     ]
+
+
+def _slow(probe: Probe, in_time: str = "", in_advance: str = "") -> str:
+    """What its interval costs; in_time, in_advance: what would do, for whoever sets it."""
+    late = f'speaks each {probe.interval_s:g} s: "too hot" may come {probe.hot_within_s / 60.0:.0f} min late{in_time}'
+    return late if probe.foretells else f"{late}, and slow heat is hardly ever foretold{in_advance}"
 
 
 def fan_lines(site: Site) -> list[str]:
@@ -243,7 +249,7 @@ def _probe_lines(probe: ProbeView, bands: dict[str, Band], site: Site) -> Iterat
         yield f"{'on a wick':<11} {show_value(DRY_BULB, probe['wick_wet_bulb_c'], site.unit):>8}"
     known = site.probes.get(probe["probe"])
     if known is not None and known.slow and site.machines[known.machine].holds_eggs:
-        yield f'speaks each {known.interval_s:g} s: "too hot" may come {known.hot_within_s / 60.0:.0f} min late'
+        yield _slow(known)
 
 
 def against(value: float, band: Band | None, *, quantity: str, unit: str) -> str:

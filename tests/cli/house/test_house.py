@@ -51,6 +51,17 @@ def test_a_slow_probe_is_told(capsys: Capture, config: Path) -> None:
         assert told(capsys, "check", config=config)["hot_within_s"] == late
 
 
+def test_a_probe_too_slow_for_a_forecast_is_told(capsys: Capture, config: Path) -> None:
+    """Of one that speaks each quarter of an hour no heat is foretold, and `check` says what would do; each ten minutes is often enough."""
+    text = config.read_text(encoding="utf-8")
+    said = 'speaks each 900 s: "too hot" may come 30 min late (at 60 s, 2), and slow heat is hardly ever foretold (at 600 s it is)'
+    assert "foretold" not in ok(capsys, "check", config=config)
+    assert told(capsys, "check", config=config)["not_foretold"] == []
+    config.write_text(text.replace("interval_s = 600", "interval_s = 900"), encoding="utf-8")
+    assert sum(line.endswith(said) for line in ok(capsys, "check", config=config).splitlines()) == 2
+    assert told(capsys, "check", config=config)["not_foretold"] == ["node-a/top", "node-b/top"]
+
+
 def test_a_fan_that_one_sensor_cannot_see_is_told(capsys: Capture, config: Path) -> None:
     """`check` names the machines with a fan and one sensor, as long as eggs may be in them; one in still air is none of them."""
     told_of_fans = "only two, at two heights, see a fan that stopped"
