@@ -104,7 +104,7 @@ class MachineSettings(Table):
     id: Id
     name: Line = Field("", max_length=24)
     kind: Literal["setter", "hatcher", "brooder", "room"] = SETTER  # type: ignore[assignment]  # the constant is one of them, which its type does not say
-    air: Literal["forced", "still"] = FORCED  # type: ignore[assignment]  # as above
+    air: Literal["forced", "gentle", "still"] = FORCED  # type: ignore[assignment]  # as above
     rules: dict[str, Numbers] = Field(default_factory=dict)
 
 

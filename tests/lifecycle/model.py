@@ -146,7 +146,8 @@ class ModelAlarm:
         if self.known:
             first = max(self.rule.re_alarm_s, 60 * self.rule.respond_min)
             return float(max(first, {0: 0, 1: 4 * 3600}.get(self.asks, 8 * 3600)))
-        first, doubled = self.rule.re_alarm_s, max(0, self.asks - 2)
+        soon = self.gone_s is not None and 0 <= self.begun_s - self.gone_s <= 7200  # its first minutes it has had
+        first, doubled = self.rule.re_alarm_s, max(0, self.asks - (0 if soon else 2))
         most = {"low": 86_400, "medium": 14_400}.get(self.rule.priority, 3600)
         return float(max(first, min(most, first * 2 ** min(doubled, 10))))
 

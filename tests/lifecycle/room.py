@@ -273,6 +273,13 @@ class Room:
         """One item; what of time passes before it, passes for both."""
         self.idle()
         self.engine.work(item)
+        self._without_time_for_doors()
+
+    def _without_time_for_doors(self) -> None:
+        """The moment that heat has after a fall is asked in domain/watch/test_machine_air_door."""
+        for machine in PROBES:
+            known = self.engine._state.machine(machine)
+            known.watch = None if known.watch is None else replace(known.watch, dipped_s=-math.inf)
 
     def set_phone(self, up: bool) -> None:
         self.phone_up = up

@@ -45,7 +45,7 @@ def an_end_is_not_written(room: Room) -> None:
     """Too cold, out of service, the last eggs moved away: the episode is over, and no row says so."""
     room.set_eggs(HATCHER)
     room.air[HATCHER].wanted_c = 35.2
-    room.pass_time(600)
+    room.pass_time(900)
     alarm = room.model.alarms[HATCHER, "dry-bulb-low-alarm"]
     room.ask(lambda: room.model.service(alarm, True), do="out-of-service", alarm=alarm.number, out=True)
     room.close(room.batches["b0"])
@@ -73,13 +73,13 @@ def a_step_and_a_restart_end_a_shelf(room: Room) -> None:
 
 
 def a_step_back_and_a_restart_lose_a_delay(room: Room) -> None:
-    """The label clock is put back by two hours; the restart after it forgets that it has been too cold for five minutes."""
+    """The label clock is put back by two hours; the restart after it forgets that it has been too cold for ten minutes."""
     room.set_eggs(HATCHER)
     room.pass_time(20)
     room.step_clock(timedelta(hours=-2))
     room.pass_time(19, 1)
     room.air[HATCHER].wanted_c = 35.2
-    room.pass_time(300)
+    room.pass_time(600)
     room.restart(0)
     room.pass_time(120)
 
@@ -89,7 +89,7 @@ def a_crash_leaves_an_alarm_untold(room: Room) -> None:
     room.set_eggs(HATCHER)
     room.pass_time(100)
     room.air[HATCHER].wanted_c = 35.2
-    room.pass_time(500)
+    room.pass_time(720)
     room.crash(0)
 
 

@@ -32,6 +32,7 @@ WEEK_D = 7.0
 SEASONS_FULL, SEASONS_QUICK = 4, 1
 SEASON = "season"
 LOUD = ("medium", *URGENT)
+UNDECLARED = "daily cooling, not declared"
 PLAIN_CLEAN = ("aliased", "still air", "one-wire")
 
 # Those that are enough to show that a bad judge fails.
@@ -169,26 +170,41 @@ def _clean(rows: Sequence[Lived]) -> Iterator[Bar]:
             worst=_worst(of, lambda r: r.count("low"), _rules_low),
         )  # fmt: skip
         yield Bar(
-            f"{name}: medium and higher a machine-week ({loud} in {weeks:.1f})", loud / weeks, 0.02, False, len(of),
+            f"{name}: medium and higher a machine-week ({loud} in {weeks:.1f})", loud / weeks, _or_one(0.02, weeks, of is clean), False, len(of),
             worst=_worst(of, lambda r: r.count(*LOUD), _rules_loud),
         )  # fmt: skip
 
 
+def _or_one(limit: float, weeks: float, whole: bool) -> float:
+    """What a part may have: as the whole, or one, where its weeks are too few for that; of the whole itself nothing more is allowed."""
+    return limit if whole else max(limit, 1.0 / weeks)
+
+
 def _work(rows: Sequence[Lived]) -> Iterator[Bar]:
-    work = [r for r in rows if r.group == WORK]
-    by_family = [(name, [r for r in work if r.family == name]) for name in FAMILIES if FAMILIES[name].group == WORK]
+    untold = [r for r in rows if r.family == UNDECLARED]
+    if untold:  # nobody said that it is on purpose: the first days it is told
+        yield Bar(
+            f"{UNDECLARED}: medium and higher, most in a month", float(max(r.count(*LOUD) for r in untold)), 2.0, False, len(untold),
+            worst=_worst(untold, lambda r: r.count(*LOUD), _rules_loud),
+        )  # fmt: skip
+    work = [r for r in rows if r.group == WORK and r.family != UNDECLARED]
+    by_family = [
+        (name, [r for r in work if r.family == name])
+        for name in FAMILIES
+        if FAMILIES[name].group == WORK and name != UNDECLARED
+    ]
     for name, of in [*by_family, ("openings, candlings and work, all", work)]:
         weeks = sum(r.days for r in of) / WEEK_D
         loud, low = sum(r.count(*LOUD) for r in of), sum(r.count("low") for r in of)
         if of:
             yield Bar(
-                f"{name}: medium and higher a machine-week ({loud} in {weeks:.1f}; {low} low)", loud / weeks, 0.1, False, len(of),
+                f"{name}: medium and higher a machine-week ({loud} in {weeks:.1f}; {low} low)", loud / weeks, _or_one(0.1, weeks, of is work), False, len(of),
                 worst=_worst(of, lambda r: r.count(*LOUD), _rules_loud),
             )  # fmt: skip
     hatches = [r for r in rows if r.group == HATCH]
     if hatches:
         yield Bar(
-            "a hatch: medium and higher, in all of them", float(sum(r.count(*LOUD) for r in hatches)), 0.1 * sum(r.days for r in hatches) / WEEK_D,
+            "a hatch: medium and higher, in all of them", float(sum(r.count(*LOUD) for r in hatches)), max(1.0, 0.1 * sum(r.days for r in hatches) / WEEK_D),
             False, len(hatches), worst=_worst(hatches, lambda r: r.count(*LOUD), _rules_loud),
         )  # fmt: skip
         yield Bar(

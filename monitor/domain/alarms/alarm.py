@@ -293,18 +293,25 @@ def unanswered(alarm: Alarm, now: Now, rule: Rule) -> bool:
 def again_s(alarm: Alarm, rule: Rule) -> float:
     """How long after it was last told a standing alarm is told again; infinity for never.
 
-    First after the rule's re_alarm_s, then after twice as long each time, to a limit. Once it was answered it waits for its time to respond,
-    where that is longer; answered again, for half a night and then for a night (`ANSWERED_AGAIN_S`).
+    First after the rule's re_alarm_s, then after twice as long each time, to a limit; what comes again soon has had its first minutes. Once it
+    was answered it waits for its time to respond, where that is longer; answered again, for half a night and then for a night
+    (`ANSWERED_AGAIN_S`).
     """
     if rule.re_alarm_s is None:
         return math.inf
-    first_s, times = rule.re_alarm_s, max(0, alarm.asked - AT_FIRST)
+    first_s, times = rule.re_alarm_s, max(0, alarm.asked - (0 if _came_soon(alarm) else AT_FIRST))
     if not alarm.answered:
         return max(first_s, min(first_s * 2.0 ** min(times, _MAX_DOUBLINGS), LONGEST_UNANSWERED_S[rule.priority]))
     first_s = max(first_s, rule.respond_min * 60.0)
     if alarm.asked == 0:
         return first_s
     return max(first_s, ANSWERED_AGAIN_S[min(alarm.asked, len(ANSWERED_AGAIN_S)) - 1])
+
+
+def _came_soon(alarm: Alarm) -> bool:
+    """Whether the same had gone only a short time before this episode began."""
+    begun_s, gone_s = alarm.begun_mono_s, alarm.gone_mono_s
+    return begun_s is not None and gone_s is not None and 0.0 <= begun_s - gone_s <= CHATTER_S
 
 
 def asks_at_s(alarm: Alarm, rule: Rule) -> float:

@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING
 
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.profile import Profile
-from monitor.domain.needs.site import FORCED, STILL
+from monitor.domain.needs.site import FORCED, GENTLE, STILL
 
 if TYPE_CHECKING:
     import numpy as np
@@ -40,7 +40,8 @@ EGG_J_G_K = 3.18  # whole hen egg: trade literature on cooling eggs; 3.3 is used
 SURFACE_CM2, SURFACE_POWER = 4.835, 0.662  # of the mass in g: Paganelli and others (1974), coefficients from memory
 # Heat that a surface exchanges, W/(m2 K), convection and radiation, from memory. They agree with textbook correlations
 # for a sphere of 45 mm: 4 + 6 in still air that is 1.4 K cooler, 18 + 6 in air of 1 m/s.
-SURFACE_W_M2_K = {STILL: 10.0, FORCED: 25.0}
+# Air that is hardly stirred lies between the two: their middle by ratio (judgement), and doubted as far as either.
+SURFACE_W_M2_K = {STILL: 10.0, GENTLE: 16.0, FORCED: 25.0}
 
 TERM_DAYS, HEN_MASS_G = 21.0, 60.0  # what the table below stands for
 # Heat of a chicken embryo by day, mW per 60 g egg. Rough: from memory, after Romijn & Lokhorst (1960); held after
@@ -65,7 +66,7 @@ EVAPORATION_MW = 10.0
 FALLBACK_MASS_G = 28.0
 
 # By which factor the offset may be smaller or larger: see above.
-DOUBT = {STILL: 1.3, FORCED: 2.0}
+DOUBT = {STILL: 1.3, GENTLE: 1.6, FORCED: 2.0}
 # And what a good sensor may be off at least: so near is no estimate (judgement).
 DOUBT_AT_LEAST_K = 0.2
 
@@ -88,7 +89,7 @@ BLOCK = 300.0  # time constants worked on at once: e**300 is far inside what a f
 class EggModel:
     """An egg of that fresh mass and species in that air.
 
-    mass_g: 0.1 to 3000. term_days: length of incubation, above 0 to 120. air: 'still' or 'forced', as a machine has it.
+    mass_g: 0.1 to 3000. term_days: length of incubation, above 0 to 120. air: one of AIRS, as a machine has it.
     layer_k: how much higher the probe reads than the air around the egg: the reading at egg top in a still-air machine.
     hot_c: the egg temperature that is too hot for it.
     tau_s: the time constant, in which the egg goes 63 % of its way. Raises ValueError for what is out of range.

@@ -16,14 +16,16 @@ from monitor.domain.needs.rules import Judged, Rule, by_limit
 SETTER, HATCHER, BROODER, ROOM = "setter", "hatcher", "brooder", "room"
 ID = "[a-z0-9-]{1,32}"  # the form of the id of a site, machine, node, probe, batch or contact, as typed and on the wire
 HOLDS_EGGS = (SETTER, HATCHER)
-FORCED, STILL = "forced", "still"
+FORCED, GENTLE, STILL = "forced", "gentle", "still"
+AIRS = (FORCED, GENTLE, STILL)  # how strongly a machine moves its air
 OF_MAINS, OF_DOOR, OF_WATER = "mains", "door", "water"
 SWITCHES = (OF_MAINS, OF_DOOR, OF_WATER)  # what a switch can be of
 
 
 @fixed
 class Machine:
-    """A cabinet, or a place that is only watched. rules: this machine's own rule numbers, by rule id."""
+    """A cabinet, or a place that is only watched. air: one of AIRS; gentle is a fan that leaves layers standing, as a slow or a small one does.
+    rules: this machine's own rule numbers, by rule id."""
 
     id: str
     name: str

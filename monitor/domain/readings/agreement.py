@@ -155,15 +155,15 @@ def agree(
     *,
     interval_s: float,
     still: bool = False,
-    shifts: bool = True,
+    shifts: bool | None = None,
     disturbed: bool = False,
     limits: Limits = LIMITS,
 ) -> Agreement:
     """Compare the newest readings of a machine's probes.
 
-    interval_s: the longest of the probes'. still: the air is not blown about, so that it is layered by nature: a pair is then
+    interval_s: the longest of the probes'. still: the air is not blown about, or hardly, so that it is layered by nature: a pair is then
     judged by how far it is from its usual difference, once that is learnt. shifts: whether they are looked for, in air that a fan
-    moves around eggs; else what was usual is forgotten. disturbed: its door is open, or someone is at work there, so that none begins.
+    moves around eggs; else what was usual is forgotten. None: in air that is not still. disturbed: its door is open, or someone is at work there, so that none begins.
     """
     gap_s, near_s = limits.gap_intervals * interval_s, limits.paired_intervals * interval_s
     gap_s = gap_s if gap_s > limits.gap_s else limits.gap_s
@@ -182,7 +182,7 @@ def agree(
             calm.append((name, given_s, dry_bulb_c, rh_pct, kpa))
     pairs = {**state.pairs}
     compared: set[str] = set()
-    over = (interval_s, gap_s, still, shifts and not still, disturbed, limits)
+    over = (interval_s, gap_s, still, not still if shifts is None else shifts, disturbed, limits)
     for one, other in combinations(calm, 2):
         if -near_s <= one[1] - other[1] <= near_s:
             two = (one[0], other[0])
@@ -244,7 +244,7 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     bounds, by_k = limits.still if still else limits.dry_bulb, one_c - other_c
     shifted = False
     if shifts:
-        steady = _steady(steady, by_k, dt_s, mono_s, disturbed, limits)
+        steady = _steady(steady, by_k, dt_s, mono_s, disturbed, limits, still)
         shifted = steady.since_s is not None
     else:
         steady = None
@@ -257,7 +257,9 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     return Pair(mono_s, dry, humid, steady)
 
 
-def _steady(steady: Steady | None, by_k: float, dt_s: float, mono_s: float, disturbed: bool, limits: Limits) -> Steady:  # noqa: PLR0917 - with each reading
+def _steady(  # noqa: PLR0917 - with each reading
+    steady: Steady | None, by_k: float, dt_s: float, mono_s: float, disturbed: bool, limits: Limits, still: bool
+) -> Steady:
     if steady is None:
         return Steady(by_k, by_k)
     since_s = steady.since_s
@@ -280,7 +282,7 @@ def _steady(steady: Steady | None, by_k: float, dt_s: float, mono_s: float, dist
         most = 9.0 * variance + 1e-5
         if square > most:
             square = most
-    elif not -limits.dry_bulb.apart[0] <= lately <= limits.dry_bulb.apart[0]:
+    elif not (still or -limits.dry_bulb.apart[0] <= lately <= limits.dry_bulb.apart[0]):
         return Steady(lately, lately)  # a fault that stood from the start must not become the usual here either
     learnt_s += dt_s
     if learnt_s > limits.shift_base_s:

@@ -66,12 +66,17 @@ RECOVERY_SHARE = 0.25  # how much of its time constant one opening teaches
 RELEARN_S = 7200.0  # air that stays away so long has a new usual level
 SETTLE_S = 2700.0  # after the door was shut: a pan takes half an hour and more to make the air moist again (judgement)
 HOME_SHARE = 0.5  # of the vapour that was gone: with so much of it back the rest only takes its time
+# And with so much of it back what makes the air moist works, and another opening is one of its own (judgement).
+MOIST_SHARE = 0.75
 # What a controller that was cold goes too far, and for how long: so much more than it did after its last doors is as usual (judgement).
 OVER_MORE, OVER_MORE_K = 1.25, 0.3
-OVER_FADE = (
-    0.02  # of what was longer, or higher, for each time that it was not: a machine swings several times after a door
-)
-# Eggs that are cooled each day: so long at least, on so many of the last days, so near to the same hour; then so much longer is no news.
+DIP_K, DIP_S = (
+    0.7,
+    300.0,
+)  # so soon after such a fall a controller goes too far also where the room is as moist as the machine (judgement)
+# Of what was longer, or higher, for each time that it was not: a machine swings several times after a door, and may be opened twenty times a day.
+OVER_FADE = 0.002
+# Eggs that are cooled each day: so long at least, on one of so many days before, so near to the same hour; then so much longer is no news.
 COOLED_S, COOLED_DAYS, COOLED_NEAR_S, COOLED_MORE_S = 600.0, 2, 3600.0, 300.0
 LONGEST_COOLED_S = 3600.0  # as long as may be declared: signs/cooling.py
 KEPT_VISITS, DAY_S = 8, 86_400.0
@@ -161,7 +166,8 @@ class Watch:
     visit_s: the first fall of those that somebody's being there explains: eggs are candled tray by tray. last_kpa: of the newest
     readings that showed no door. driest_kpa: since the door was last seen open. above_s, above_k: since when, and how far at most, it has been
     warmer than usual after a door; over_s, over_k: for how long and how far it goes too far then, as learnt. visits: when the last long
-    openings began, and how long the door stood open, s.
+    openings began, and how long the door stood open, s; or when it was too cold, and for how long, of what came back by itself and no door
+    was seen. cold_s: since when that is so now; cooled_s: when it last was for no longer than usual at its hour. dipped_s: when the temperature was last well below its usual level, whatever the vapour said.
     """
 
     newest_s: float = -math.inf
@@ -183,6 +189,9 @@ class Watch:
     over_s: float = 0.0
     over_k: float = 0.0
     visits: tuple[tuple[float, float], ...] = ()
+    cold_s: float = math.inf
+    cooled_s: float = -math.inf
+    dipped_s: float = -math.inf
 
 
 @fixed
@@ -219,7 +228,7 @@ def settles(state: Watch, mono_s: float) -> bool:
         return False
     # After its time only what is on its way home has more.
     gone_kpa, home_kpa = state.usual_kpa - state.driest_kpa, state.last_kpa - state.driest_kpa
-    return mono_s < state.opened_s + SETTLE_S or home_kpa >= HOME_SHARE * gone_kpa > 0.0
+    return mono_s < max(state.opened_s, state.cooled_s) + SETTLE_S or home_kpa >= HOME_SHARE * gone_kpa > 0.0
 
 
 def overshoots(state: Watch, mono_s: float) -> bool:
@@ -227,12 +236,25 @@ def overshoots(state: Watch, mono_s: float) -> bool:
     return mono_s < state.opened_s + SETTLE_S or state.above_s < math.inf
 
 
+def dipped(state: Watch, mono_s: float) -> bool:
+    """Whether its temperature fell so lately that its controller may go too far for a moment, though no door was seen. Not while it is low at the
+    probe that is watched: what is hot then is another, where the air does not mix."""
+    return state.dipped_s < state.newest_s and mono_s < state.dipped_s + DIP_S
+
+
 def usual_overshoot(state: Watch, mono_s: float) -> tuple[bool, float]:
     """Whether it has been warmer than usual for no longer than after its last doors; and up to which temperature it then went, °C.
 
     Of air that is not warmer than usual the first is not so: it is another probe that is too hot."""
     as_long = 0.0 <= mono_s - state.above_s <= OVER_MORE * state.over_s
-    return as_long, state.usual_c + state.over_k + OVER_MORE_K
+    return as_long, state.usual_c + OVER_MORE * state.over_k + OVER_MORE_K
+
+
+def cold_as_usual(state: Watch, mono_s: float) -> bool:
+    """Whether it is too cold at an hour at which it was lately, and for no longer than then, when it came back by itself: eggs are cooled each day in
+    machines, too, whose door lets out too little vapour to be seen."""
+    since_s = state.cold_s
+    return since_s < math.inf and mono_s - since_s < _each_day_s(state.visits, since_s)
 
 
 class _Air(NamedTuple):
@@ -282,6 +304,11 @@ def watch(  # noqa: PLR0917 - with each reading
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
     if overshoots(state, mono_s):
         state = _above(state, mono_s, dry_bulb_c)
+    if state.usual_c - dry_bulb_c >= max(DIP_K, FALL_RIPPLES * state.ripple_k) and state.learnt_s >= LEARN_S:
+        state = replace(state, dipped_s=mono_s)
+    if cold_c is not None and (dry_bulb_c < cold_c or state.cold_s < math.inf):
+        # What began is over a little above the limit: at its edge it is one cold, and no new one at each reading.
+        state = _below(state, mono_s, cold=dry_bulb_c < cold_c + BACK_K)
     if episode is None and state.usual_c - dry_bulb_c < FALL_K:  # as nearly always
         return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s, door_open=door_open), _NOTHING
     least_c = -math.inf if band_low_c is None else band_low_c
@@ -307,6 +334,22 @@ def _above(state: Watch, mono_s: float, dry_bulb_c: float) -> Watch:
         return state
     over_s, over_k = _grown(state.over_s, mono_s - since_s), _grown(state.over_k, state.above_k)
     return replace(state, above_s=math.inf, above_k=0.0, over_s=over_s, over_k=over_k)
+
+
+def _below(state: Watch, mono_s: float, *, cold: bool) -> Watch:
+    """Too cold without a door that is seen: since when, and once it is over, for how long it was."""
+    if state.episode is not None:
+        return replace(state, cold_s=math.inf)  # whose end says it
+    if cold:
+        state = state if state.cold_s < math.inf else replace(state, cold_s=mono_s)
+        if not cold_as_usual(state, mono_s):
+            return state
+        # For its vapour it is a door; that it is one nobody saw, and heat after it may be a thermostat that fails.
+        return replace(state, cooled_s=mono_s, first_s=_first_open_s(state, mono_s))
+    since_s, visits = state.cold_s, state.visits
+    if COOLED_S <= mono_s - since_s <= MAX_HOLD_S:
+        visits = (*visits, (since_s, mono_s - since_s))[-KEPT_VISITS:]
+    return replace(state, cold_s=math.inf, visits=visits)
 
 
 def _grown(learnt: float, seen: float) -> float:
@@ -349,6 +392,7 @@ def _first(state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float) ->
         over_s=state.over_s,
         over_k=state.over_k,
         visits=state.visits,
+        cold_s=state.cold_s,
     )
 
 
@@ -411,7 +455,8 @@ def _learn(  # noqa: PLR0917 - with each reading
     if near_kpa < USUAL_SHARE * usual_kpa:
         near_kpa = USUAL_SHARE * usual_kpa
     away_k, away_kpa = dry_bulb_c - usual_c, vapour_kpa - usual_kpa
-    near = away_k >= -near_k and away_kpa >= -near_kpa
+    warm = away_k >= -near_k
+    near = warm and away_kpa >= -near_kpa
     weight_kpa, opened_s, first_s, driest_kpa = weight, state.opened_s, state.first_s, math.inf
     last_kpa = _lately(state.last_kpa, vapour_kpa, passed_s)
     if away_kpa < -USUAL_SHARE * usual_kpa:
@@ -431,7 +476,9 @@ def _learn(  # noqa: PLR0917 - with each reading
     return Watch(
         mono_s,
         # A slow fall makes the ripple wide, and would be near the usual all the way: then its end looked as sudden as a door.
-        mono_s if near and away_kpa >= -BACK_VAPOUR_SHARE * usual_kpa else state.near_s,
+        mono_s
+        if (near and away_kpa >= -BACK_VAPOUR_SHARE * usual_kpa) or (warm and _moist_again(state, vapour_kpa))
+        else state.near_s,
         learnt_s if learnt_s < LEARN_S else LEARN_S,
         usual_c + weight * away_k,
         ripple_k + weight * (abs(away_k) - ripple_k),
@@ -449,6 +496,9 @@ def _learn(  # noqa: PLR0917 - with each reading
         state.over_s,
         state.over_k,
         state.visits,
+        state.cold_s,
+        state.cooled_s,
+        state.dipped_s,
     )
 
 
@@ -462,6 +512,12 @@ def _lately(before_kpa: float, vapour_kpa: float, passed_s: float) -> float:
 def _first_open_s(state: Watch, mono_s: float) -> float:
     """Of a door that is open now: when it first was, since the air was undisturbed."""
     return mono_s if state.near_s > state.first_s else state.first_s
+
+
+def _moist_again(state: Watch, vapour_kpa: float) -> bool:
+    """Whether most of the vapour that a door let out has come back by itself."""
+    gone_kpa = state.usual_kpa - state.driest_kpa
+    return vapour_kpa - state.driest_kpa >= MOIST_SHARE * gone_kpa > 0.0
 
 
 def _confirm(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
@@ -484,7 +540,7 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     # The next reading may come too late to be told by.
     if air.mono_s + air.interval_s > state.visit_s + MAX_HOLD_S and not air.at_work:
         return _give_up(state, episode, air, why=LATE)
-    borne = air.at_work or air.mono_s < state.visit_s + (BORNE_S if episode.worked else _borne_s(state))
+    borne = air.at_work or air.mono_s < _borne_until_s(state, episode)
     turn_by_s = air.mono_s + TURN_S + TURN_INTERVALS * air.interval_s
     if air.at_work:  # when the work is over nothing is borne any more that is not on its way back
         state = replace(state, visit_s=air.mono_s - BORNE_S)
@@ -505,18 +561,20 @@ def _follow(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     return _go_on(state, episode, air)
 
 
-def _borne_s(state: Watch) -> float:
-    """How long an opening that began at this hour may last: as on the last days, where the machine was open at about this hour on several."""
-    days: set[int] = set()
-    longest_s = 0.0
-    for since_s, lasted_s in state.visits:
-        ago = (state.visit_s - since_s) / DAY_S
-        if round(ago) >= 1 and abs(ago - round(ago)) * DAY_S <= COOLED_NEAR_S:
-            days.add(round(ago))
-            longest_s = max(longest_s, lasted_s)
-    if len(days) < COOLED_DAYS or min(days) > COOLED_DAYS:
-        return BORNE_S
-    return max(BORNE_S, min(longest_s + COOLED_MORE_S, LONGEST_COOLED_S))
+def _borne_until_s(state: Watch, episode: Episode) -> float:
+    """Until when an opening may last: of work that was declared, which moves the visit along, by its hour from its own first fall."""
+    began_s = episode.since_s if episode.worked else state.visit_s
+    return max(state.visit_s + BORNE_S, began_s + _each_day_s(state.visits, began_s))
+
+
+def _each_day_s(visits: tuple[tuple[float, float], ...], began_s: float) -> float:
+    """How long what began then may last, as on the last days, where it came at about this hour; 0 where it did not."""
+    lately_s = 0.0
+    for since_s, lasted_s in visits:
+        ago = (began_s - since_s) / DAY_S
+        if 1 <= round(ago) <= COOLED_DAYS and abs(ago - round(ago)) * DAY_S <= COOLED_NEAR_S:
+            lately_s = max(lately_s, lasted_s)
+    return min(lately_s + COOLED_MORE_S, LONGEST_COOLED_S) if lately_s else 0.0
 
 
 def _climb(state: Watch, episode: Episode, air: _Air, borne: bool) -> tuple[Watch, Verdict]:  # noqa: PLR0917 - one step
@@ -542,7 +600,9 @@ def _go_on(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     episode = replace(episode, deepest_c=min(episode.deepest_c, air.dry_bulb_c), last_kpa=last_kpa)
     if episode.phase == OPENING or air.door_open:
         state = replace(state, opened_s=air.mono_s, first_s=_first_open_s(state, air.mono_s))
-    return replace(state, newest_s=air.mono_s, episode=episode), _STANDING[episode.phase]
+    driest_kpa = min(state.driest_kpa, air.vapour_kpa)
+    state = replace(state, newest_s=air.mono_s, episode=episode, last_kpa=last_kpa, driest_kpa=driest_kpa)
+    return state, _STANDING[episode.phase]
 
 
 def _give_up(state: Watch, episode: Episode, air: _Air, *, why: str) -> tuple[Watch, Verdict]:
@@ -560,7 +620,10 @@ def _await(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]:
     if air.mono_s < episode.since_s + RELEARN_S:
         return _go_on(state, episode, air)
     state, verdict = _end(state, episode, air, back=False)
-    return Watch(recovery_s=state.recovery_s, over_s=state.over_s, over_k=state.over_k, visits=state.visits), verdict
+    since_s = episode.since_s  # whatever it was, it is no new cold
+    return Watch(
+        recovery_s=state.recovery_s, over_s=state.over_s, over_k=state.over_k, visits=state.visits, cold_s=since_s
+    ), verdict
 
 
 def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watch, Verdict]:
@@ -574,10 +637,11 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
     opening = Opening(episode.since_s, air.mono_s, min(episode.deepest_c, air.dry_bulb_c), hold_s, back)
     near_s = air.mono_s if back else state.near_s
     visits = state.visits
-    lasted_s = episode.lowest_s - state.visit_s
-    if back and not episode.worked and lasted_s >= COOLED_S:
-        # Tray by tray, it is one.
-        visits = (*(v for v in visits if v[0] != state.visit_s), (state.visit_s, lasted_s))[-KEPT_VISITS:]
+    began_s = episode.since_s if episode.worked else state.visit_s  # work moves the visit along
+    lasted_s = episode.lowest_s - began_s
+    if back and lasted_s >= COOLED_S:
+        # Tray by tray, it is one; and what is declared for each day begins before its time, too.
+        visits = (*(v for v in visits if v[0] != began_s), (began_s, lasted_s))[-KEPT_VISITS:]
     state = replace(
         state,
         newest_s=air.mono_s,
@@ -585,6 +649,7 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
         recovery_s=recovery_s,
         episode=None,
         last_kpa=air.vapour_kpa,
+        driest_kpa=math.inf if back else state.driest_kpa,
         visits=visits,
     )
     return state, Verdict(ENDED, opening=opening)
@@ -592,7 +657,8 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
 
 def _is_usual(state: Watch, air: _Air) -> bool:
     back_kpa = max(BACK_VAPOUR_SHARE * state.usual_kpa, USUAL_RIPPLES * state.ripple_kpa)
-    return state.usual_c - air.dry_bulb_c <= _back_k(state) and state.usual_kpa - air.vapour_kpa <= back_kpa
+    moist = state.usual_kpa - air.vapour_kpa <= back_kpa or _moist_again(state, air.vapour_kpa)
+    return moist and state.usual_c - air.dry_bulb_c <= _back_k(state)
 
 
 def _is_back(state: Watch, air: _Air) -> bool:

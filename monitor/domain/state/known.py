@@ -22,10 +22,12 @@ from monitor.domain.fixed import fixed, kept
 from monitor.domain.needs.bands import Needs
 from monitor.domain.needs.batch import Batch, batch_of
 from monitor.domain.needs.rules import (
+    ALARM,
     DISAGREE,
     DRY_BULB,
     EGG,
     HIGH,
+    LETHAL,
     LOW,
     OF_SWITCHES,
     PRIORITIES,
@@ -51,6 +53,8 @@ from monitor.domain.state.record import Group, Unknown
 Key = tuple[str, str]  # (subject, rule id)
 # Disagreeing sensors, one of them out of the band, stand for what either says: nobody else asks again.
 URGENT_AGAIN_S = 1800.0
+# Of two that are each good to 0.3 K in a machine whose air has layers of 0.2 K (makers' sheets; the layers are judgement).
+SOUND_APART_K = 0.8
 MAX_REACHED = 1_000  # of episodes and contacts: those that stand are fewer by far
 
 
@@ -363,21 +367,25 @@ def apart_outside(look: Look, machine: str) -> bool:
 
 
 def _outside(look: Look, machine: str) -> bool:
-    """Whether the air at any probe is beyond a limit of temperature."""
+    """Whether the air at any probe is beyond an alarm limit of temperature, or beyond what is warned of while they differ by more than sound
+    sensors do: two of these differ by as much as a band is wide."""
     plan = look.state.plan_of(machine)
     if plan is None:
         return False
-    least_c, most_c = plan.within[:2]
+    heard_c = []
     for probe in look.site.by_machine.get(machine, ()):
-        if probe.key in look.state.out:
-            continue
         known = look.state.probes.get(probe.key)
-        heard = None if known is None else known.heard
-        if heard is None or look.now.mono_s - heard.mono_s > probe.silence_s:
-            continue
-        if not least_c <= heard.dry_bulb_c <= most_c:
-            return True
-    return False
+        heard = None if known is None or probe.key in look.state.out else known.heard
+        if heard is not None and look.now.mono_s - heard.mono_s <= probe.silence_s:
+            heard_c.append(heard.dry_bulb_c)
+    if not heard_c:
+        return False
+    urgent = [each for each in plan.limits if each.quantity == 0 and each.rule.level in (ALARM, LETHAL)]
+    coldest_c, hottest_c = min(heard_c), max(heard_c)
+    if any((hottest_c if each.side > 0 else -coldest_c) > each.side * each.limit for each in urgent):
+        return True
+    least_c, most_c = plan.within[:2]
+    return hottest_c - coldest_c >= SOUND_APART_K and (coldest_c < least_c or hottest_c > most_c)
 
 
 def _was_outside(state: State, machine: str) -> bool:

@@ -28,6 +28,8 @@ from monitor.domain.signs.opening import (
     NOT_BACK,
     SETTLE_S,
     Watch,
+    cold_as_usual,
+    dipped,
     holds,
     outcome,
     overshoots,
@@ -263,6 +265,7 @@ def _judge_air(  # noqa: PLR0917 - with each reading
     if standing or _passed(plan_, values, known.means if undisturbed else ()):
         means = known.means if undisturbed else ()
         at_work = work == AT_WORK
+        low_held = low_held or (known.watch is not None and cold_as_usual(known.watch, look.now.mono_s))
         cold_held = (low_held or at_work) and not (
             known.cool_to_c is not None and eggs_below(look, plan_, known.cool_to_c)
         )
@@ -348,20 +351,22 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
 
 
 def _overshoots(look: Look, plan_: Plan, passed: tuple[Limit, float]) -> bool:
-    """Whether it is too hot only because the machine was open: not far, not for long, or the eggs are still cold."""
+    """Whether it is too hot only because the machine was open: not far, not for long, or the eggs are still cold. What would be deadly waits two
+    minutes at most, and so does heat after a fall of which nobody knows that it was a door."""
     (limit, value_c), mono_s = passed, look.now.mono_s
-    seen = look.state.machine(plan_.needs.machine).watch
-    if seen is None or not overshoots(seen, mono_s) or limit.rule.level == LETHAL:
+    seen, alarm = look.state.machine(plan_.needs.machine).watch, look.state.alarms.get(limit.key)
+    if seen is None:
         return False
+    lasted_s = 0.0 if alarm is None or alarm.pending_mono_s is None else mono_s - alarm.pending_mono_s
+    brief = lasted_s < OVERSHOOT_S and value_c <= limit.limit + OVERSHOOT_K
+    opened = overshoots(seen, mono_s)
+    if not opened or limit.rule.level == LETHAL:
+        return brief and (opened or dipped(seen, mono_s))
     as_long, up_to_c = usual_overshoot(seen, mono_s)
     if value_c > max(limit.limit + OVERSHOOT_K, up_to_c):
         return False
-    if (
-        as_long and mono_s - seen.above_s < OVERSHOOT_COLD_S
-    ):  # what a person had to mend is learnt like what came back by itself
-        return True
-    alarm = look.state.alarms.get(limit.key)
-    lasted_s = 0.0 if alarm is None or alarm.pending_mono_s is None else mono_s - alarm.pending_mono_s
+    if as_long and mono_s - seen.above_s < OVERSHOOT_COLD_S:
+        return True  # what a person had to mend is learnt like what came back by itself
     return lasted_s < OVERSHOOT_S or (lasted_s < OVERSHOOT_COLD_S and eggs_are_cold(look, plan_))
 
 

@@ -35,7 +35,7 @@ from monitor.domain.needs.rules import (
     SWITCH_DOUBTFUL,
     WATER_LOW,
 )
-from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, STILL, Switch
+from monitor.domain.needs.site import FORCED, OF_DOOR, OF_MAINS, OF_WATER, STILL, Switch
 from monitor.domain.readings.agreement import DRIFT, SHIFT, XDIS, Agreement, Difference, Given, Pairs, agree
 from monitor.domain.readings.quality import among, stands_still, step_k_of
 from monitor.domain.readings.reading import FAIL, SUSPECT, Pack
@@ -114,14 +114,14 @@ def compare_sensors(look: Look, machine: str) -> None:
     if len(given) < 2:
         return
     known = look.state.machine(machine)
-    still = look.site.machines[machine].air == STILL
+    air = look.site.machines[machine].air
     found = agree(
         known.pairs or _NOTHING,
         look.now.mono_s,
         given,
         interval_s=interval_s,
-        still=still,
-        shifts=_around_eggs(look, machine),
+        still=air != FORCED,
+        shifts=air != STILL and _around_eggs(look, machine),
         disturbed=_disturbed(look, known),
     )
     known.pairs = found.pairs

@@ -21,7 +21,7 @@ from monitor.domain.eggs.temperature import EggModel, model_of
 from monitor.domain.needs.bands import RH, WET_BULB, derived_rh
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
-from monitor.domain.needs.site import FORCED, STILL, Probe, Site
+from monitor.domain.needs.site import AIRS, STILL, Probe, Site
 from monitor.domain.needs.then import Sites
 from monitor.domain.readings.calibration import Calibration, applied
 from monitor.domain.readings.reading import to_ms
@@ -112,7 +112,7 @@ def _at_end(sites: Sites, batch: Batch, now: datetime) -> Site:
 
 def egg_models(profile: Profile) -> dict[str, EggModel]:
     """The batch's egg in a machine of either kind of air, as `Stretch.egg_in` of `stretches_of` asks for it."""
-    return {air: model_of(profile, air) for air in (FORCED, STILL)}
+    return {air: model_of(profile, air) for air in AIRS}
 
 
 def happenings_of(history: BatchRecord, batch: Batch, now: datetime) -> list[Happening]:

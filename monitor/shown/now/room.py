@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.profile import Band
-from monitor.domain.needs.site import FORCED, FORETELLS_S, SLOW_S, Probe, Site
+from monitor.domain.needs.site import FORETELLS_S, SLOW_S, STILL, Probe, Site
 from monitor.domain.wall import WIDTH, filled, local_time, wall_time
 from monitor.shown.about import NOT_USABLE, SWITCH_WORDS
 from monitor.shown.form import rough_span
@@ -63,7 +63,7 @@ def fan_lines(site: Site) -> list[str]:
     alone = [
         id_
         for id_, machine in site.machines.items()
-        if machine.holds_eggs and machine.air == FORCED and len(site.by_machine.get(id_, ())) == 1
+        if machine.holds_eggs and machine.air != STILL and len(site.by_machine.get(id_, ())) == 1
     ]
     return [f"one sensor each in {', '.join(alone)}: only two, at two heights, see a fan that stopped"] if alone else []
 

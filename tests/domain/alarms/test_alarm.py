@@ -297,6 +297,19 @@ def test_what_comes_back_within_two_hours_comes_again(after_s: float, times: int
     assert (case.alarm.asked, case.alarm.answered) == (0, False)  # it is told as anything new is
 
 
+def test_what_comes_again_soon_has_had_its_first_minutes() -> None:
+    """It asks after its time, twice that, four times: only what is new asks at one pace first. Two hours later it is new."""
+    for gone_s, paces in (
+        (2_800.0, (1, 2, 4, 8)),
+        (2_799.0, (1, 1, 1, 2)),
+        (None, (1, 1, 1, 2)),
+        (10_000.1, (1, 1, 1, 2)),
+    ):
+        alarm = replace(standing().alarm, begun_mono_s=10_000.0, gone_mono_s=gone_s)
+        waits = [again_s(replace(alarm, asked=asked), replace(RULE, re_alarm_s=300.0)) for asked in range(4)]
+        assert waits == [300.0 * pace for pace in paces]
+
+
 def test_what_is_gone_just_now_is_not_told_again() -> None:
     """While what is chattering is within its limit nobody is told that it stands; as soon as it is out again, the time counts."""
     case = comes_and_goes()

@@ -24,7 +24,7 @@ from monitor.domain.eggs.temperature import (
     model_of,
     run,
 )
-from monitor.domain.needs.site import FORCED, STILL
+from monitor.domain.needs.site import FORCED, GENTLE, STILL
 from monitor.rehearse import cabinet
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "temperature" / "egg_figures.csv"
@@ -203,6 +203,17 @@ def test_the_doubt_holds_what_was_published() -> None:
     day_20 = 38.9 - 1.1 + HEN_STILL.offset_k(20.0)
     assert day_20 == pytest.approx(40.3, abs=0.05)
     assert day_20 - HEN_STILL.doubt_k(HEN_STILL.offset_k(20.0))[0] < 39.6
+
+
+def test_air_that_is_hardly_stirred_is_doubted_as_far_as_both_others() -> None:
+    """An egg in it stands between those of still and of moving air, and its doubt holds both."""
+    gentle = EggModel(60.0, 21.0, GENTLE)
+    for day in (10.0, 14.0, 18.0, 20.0):
+        offset_k = gentle.offset_k(day)
+        low_k, high_k = gentle.doubt_k(offset_k)
+        assert HEN_FORCED.offset_k(day) < offset_k < HEN_STILL.offset_k(day)
+        assert offset_k - low_k <= HEN_FORCED.offset_k(day)
+        assert offset_k + high_k >= HEN_STILL.offset_k(day)
 
 
 def test_the_limit_is_the_published_one_where_normal_lies_well_below_it() -> None:

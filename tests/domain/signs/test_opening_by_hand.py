@@ -20,6 +20,7 @@ from monitor.domain.signs.opening import (
     Episode,
     Verdict,
     Watch,
+    cold_as_usual,
     declare,
     finish,
     overshoots,
@@ -380,7 +381,8 @@ def test_what_was_given_up_holds_nothing_until_the_air_is_back_or_two_hours_are_
         old = replace(given_up, episode=replace(there(given_up.episode), since_s=NOW_S + AT_ALL - since_s))
         after, verdict = read(old, 30.0, 2.0)
         assert (verdict.kind == ENDED) is anew
-        assert (after == Watch(recovery_s=77.0)) is anew
+        # Since when it is cold is kept with it: what lasted so long is no cooling, whenever it ends.
+        assert (after == Watch(recovery_s=77.0, cold_s=NOW_S + AT_ALL - since_s)) is anew
 
 
 def test_a_way_back_teaches_a_quarter_of_its_time_constant() -> None:
@@ -577,7 +579,7 @@ def overshot(state: Watch, for_s: float, by_k: float) -> Watch:
 
 
 def test_how_far_a_controller_goes_too_far_is_learnt_from_each_door() -> None:
-    """Its length and its height: more at once, less by and by. As long again, and a quarter more, it is as usual."""
+    """Its length and its height: more at once, less by and by. As long and as high again, and a quarter more, it is as usual."""
     state = overshot(KNOWN, 400.0, 1.2)
     assert state.over_s == pytest.approx(410.0)
     assert state.over_k == pytest.approx(1.2)
@@ -585,7 +587,7 @@ def test_how_far_a_controller_goes_too_far_is_learnt_from_each_door() -> None:
     for after_s, usual in ((500.0, True), (512.5, True), (513.0, False)):
         as_long, up_to_c = usual_overshoot(again, NOW_S + 1000.0 + after_s)
         assert as_long is usual
-        assert up_to_c == pytest.approx(39.5)
+        assert up_to_c == pytest.approx(38.0 + 1.25 * 1.2 + 0.3)
     less = overshot(replace(state, newest_s=NOW_S, near_s=NOW_S), 200.0, 0.4)
     assert 400.0 < less.over_s < state.over_s
     assert 1.1 < less.over_k < state.over_k
@@ -646,32 +648,195 @@ def held_until(*visits: tuple[float, float]) -> float:
     ("visits", "least_s", "most_s"),
     [
         ((), 1800.0, 1810.0),
-        (((1.0, 2000.0),), 1800.0, 1810.0),  # once is no habit
-        (((2.0, 2000.0), (1.0, 1500.0)), 2300.0, 2310.0),  # as long as on the last days, and five minutes
+        (((1.0, 2000.0),), 2300.0, 2310.0),  # as long as yesterday, and five minutes
+        (((2.0, 2000.0),), 2300.0, 2310.0),  # or as the day before
+        (((2.0, 2000.0), (1.0, 1500.0)), 2300.0, 2310.0),  # the longer of both
         (((2.02, 1200.0), (0.98, 1500.0)), 1800.0, 1810.0),  # never shorter than without
         (((2.0, 3500.0), (1.0, 3500.0)), 3600.0, 3610.0),  # nor longer than may be declared
         (((2.1, 2000.0), (1.1, 1500.0)), 1800.0, 1810.0),  # at another hour
         (((4.0, 2000.0), (3.0, 1500.0)), 1800.0, 1810.0),  # it is not done any more
-        (((1.01, 2000.0), (0.99, 1500.0)), 1800.0, 1810.0),  # of one day
     ],
 )
 def test_a_cooling_of_each_day_is_known_by_its_hour(
     visits: tuple[tuple[float, float], ...], least_s: float, most_s: float
 ) -> None:
-    """Open at about this hour on two of the last days, it is expected to stay so for as long as it did then: longer is told at once."""
+    """Open at about this hour on the last days, it is expected to stay so for as long as it did then: longer is told at once."""
     assert least_s <= held_until(*visits) <= most_s
 
 
-def test_a_long_opening_that_came_back_is_remembered_and_work_that_was_declared_is_not() -> None:
-    """Ten minutes from the first fall to the coldest; tray by tray it is one visit."""
+def test_a_long_opening_that_came_back_is_remembered() -> None:
+    """Ten minutes from the first fall to the coldest; tray by tray it is one visit. Of work that was declared it counts from its first fall."""
     for open_s, kept in ((600.0, True), (599.0, False)):
         begun_s = NOW_S - open_s - 300.0
         long = replace(OPEN, visit_s=begun_s, episode=replace(HELD, lowest_s=begun_s + open_s))
         assert (read(long, 38.0, 4.0)[0].visits == ((begun_s, open_s),)) is kept
-        worked = replace(long, episode=replace(there(long.episode), worked=True))
-        assert read(worked, 38.0, 4.0)[0].visits == ()
+        worked = replace(
+            long, visit_s=NOW_S - 1800.0, episode=replace(there(long.episode), since_s=begun_s, worked=True)
+        )
+        assert (read(worked, 38.0, 4.0)[0].visits == ((begun_s, open_s),)) is kept
         again = replace(long, visits=((begun_s, 610.0),))
         assert len(read(again, 38.0, 4.0)[0].visits) == 1
+
+
+def chilled(state: Watch, for_s: float, at_c: float = 35.0) -> Watch:
+    """Too cold from the next reading on, for so long, while its vapour stays, which no door does."""
+    for n in range(1, round(for_s / 10.0) + 1):
+        state, _ = read(state, at_c, 4.0, 10.0 * n)
+        assert state.episode is None
+    return state
+
+
+@pytest.mark.parametrize(
+    ("for_s", "kept"), [(590.0, False), (600.0, True), (5400.0, True), (5410.0, False), (9000.0, False)]
+)
+def test_cold_without_a_door_that_came_back_by_itself_is_remembered(for_s: float, kept: bool) -> None:
+    """Where it lasted for ten minutes, and for no longer than any opening is held: with when it began, and how long it was."""
+    cold = chilled(KNOWN, for_s)
+    assert (cold.visits, cold.cold_s) == ((), NOW_S + AT_ALL)
+    after, _ = read(cold, 38.0, 4.0, for_s + 10.0)
+    assert (after.visits, after.cold_s) == (((NOW_S + AT_ALL, for_s),) if kept else (), math.inf)
+
+
+def test_cold_at_its_edge_is_one_cold() -> None:
+    """It is over three tenths of a kelvin above the limit that began it, or a sensor's noise would begin it anew for ever."""
+    cold = chilled(KNOWN, 1200.0)
+    assert read(cold, 36.29, 4.0, 1210.0)[0].cold_s == NOW_S + AT_ALL
+    assert read(cold, 36.31, 4.0, 1210.0)[0].cold_s == math.inf
+    assert read(KNOWN, 36.01, 4.0)[0].cold_s == math.inf  # but it begins at the limit itself
+    assert read(KNOWN, 35.99, 4.0)[0].cold_s == NOW_S + AT_ALL
+
+
+def test_cold_that_an_opening_explains_is_the_openings_own() -> None:
+    """While one is followed nothing is counted beside it, and what was counted before is forgotten: one door is no two coolings."""
+    assert read(OPEN, 30.0, 2.0)[0].cold_s == math.inf
+    began = replace(OPEN, cold_s=NOW_S - 3000.0)
+    assert read(began, 30.0, 2.0)[0].cold_s == math.inf
+    after, verdict = read(began, 38.0, 4.0)
+    assert (verdict.kind, after.visits) == (ENDED, ())
+
+
+@pytest.mark.parametrize(
+    ("days", "near_s", "usual"),
+    [
+        (1.0, 0.0, True),  # yesterday
+        (2.0, 0.0, True),
+        (3.0, 0.0, False),  # two days without it
+        (0.0, 0.0, False),  # today is no habit
+        (0.5, 0.0, False),
+        (1.0, 3599.0, True),  # an hour earlier, or later
+        (1.0, 3601.0, False),
+        (1.0, -3599.0, True),
+        (1.0, -3601.0, False),
+        (2.0, 3599.0, True),
+        (2.0, -3601.0, False),
+    ],
+)
+def test_cold_is_usual_at_the_hour_of_yesterday_or_the_day_before(days: float, near_s: float, usual: bool) -> None:
+    """Within an hour of it, and for as long as then and five minutes; of air that is not too cold it is not said."""
+    began_s = 20 * DAY_S
+    seen = replace(KNOWN, visits=((began_s - days * DAY_S - near_s, 1200.0),))
+    cold = replace(seen, cold_s=began_s)
+    assert cold_as_usual(cold, began_s) is usual
+    assert cold_as_usual(cold, began_s + 1499.0) is usual
+    assert not cold_as_usual(cold, began_s + 1500.0)
+    assert not cold_as_usual(seen, began_s)
+
+
+def test_of_several_days_the_longest_says_how_long_cold_is_usual() -> None:
+    """At its own hour: what was longer at another says nothing."""
+    began_s = 20 * DAY_S
+    visits = ((began_s - 2 * DAY_S, 1800.0), (began_s - DAY_S, 900.0), (began_s - 0.8 * DAY_S, 3000.0))
+    cold = replace(KNOWN, cold_s=began_s, visits=visits)
+    assert cold_as_usual(cold, began_s + 2099.0)
+    assert not cold_as_usual(cold, began_s + 2100.0)
+
+
+@pytest.mark.parametrize("noise_c", [35.0, 36.1])
+def test_cold_is_usual_for_an_hour_at_most(noise_c: float) -> None:
+    """However long it was yesterday, and also where a reading now and then is just above its limit."""
+    cold = replace(KNOWN, visits=((NOW_S - DAY_S, 5000.0),))
+    for n in range(1, 1000):
+        cold, _ = read(cold, noise_c if n % 50 == 0 else 35.0, 4.0, 10.0 * n)
+        assert cold_as_usual(cold, NOW_S + 10.0 * n) is (n <= 360)
+
+
+@pytest.mark.parametrize("usual", [True, False])
+def test_what_is_cold_at_its_hour_makes_no_heat_an_overshoot(usual: bool) -> None:
+    """Neither while it lasts nor after it: no door was seen, so that heat may be a thermostat that fails. It teaches nothing of what the
+    machine does after its doors."""
+    state = replace(KNOWN, visits=((NOW_S - DAY_S, 1500.0),) if usual else ())
+    for n in range(1, 151):
+        state, _ = read(state, 35.0, 4.0, 10.0 * n)
+        assert cold_as_usual(state, NOW_S + 10.0 * n) is usual
+        assert not overshoots(state, NOW_S + 10.0 * n)
+    for n in range(151, 221):
+        state, _ = read(state, 39.0, 4.0, 10.0 * n)
+        assert not overshoots(state, NOW_S + 10.0 * n)
+    state, _ = read(state, 38.0, 4.0, 2210.0)
+    assert (state.over_s, state.over_k) == (0.0, 0.0)
+
+
+def test_dry_air_waits_for_what_is_cold_at_its_hour_as_for_a_door() -> None:
+    """For as long as it is cold as usual, and three quarters of an hour; where cold is no habit it does not wait."""
+    usual = chilled(replace(KNOWN, visits=((NOW_S - DAY_S, 1500.0),)), 1200.0)
+    after, _ = read(usual, 38.0, 4.0, 1210.0)
+    for after_s, waits in ((1210.0, True), (1200.0 + 2699.0, True), (1200.0 + 2700.0, False)):
+        assert settles(after, NOW_S + after_s) is waits
+    assert read(usual, 38.0, 3.75, 1210.0)[0].usual_kpa == 4.0  # nor is it learnt
+    other = chilled(KNOWN, 1200.0)
+    assert not settles(other, NOW_S + 1200.0)
+    assert read(other, 38.0, 3.75, 1210.0)[0].usual_kpa < 4.0
+
+
+def test_what_is_cold_at_its_hour_is_no_opening_of_the_record() -> None:
+    """Its humidity moves with its temperature: that is no door that anybody saw, and is held no longer than by its hour."""
+    cold = chilled(replace(KNOWN, visits=((NOW_S - DAY_S, 1500.0),)), 1800.0)
+    assert (cold.opened_s, cold.episode) == (-math.inf, None)
+
+
+# A door was open a quarter of an hour ago, and let out three of four kilopascals.
+DRIED = replace(
+    KNOWN, near_s=NOW_S - 1000.0, opened_s=NOW_S - 900.0, first_s=NOW_S - 950.0, last_kpa=3.2, driest_kpa=1.0
+)
+
+
+@pytest.mark.parametrize(
+    ("state", "dry_bulb_c", "kpa", "again"),
+    [
+        (DRIED, 38.0, 3.26, True),  # three quarters of it
+        (DRIED, 38.0, 3.24, False),
+        (DRIED, 37.86, 3.26, True),
+        (DRIED, 37.84, 3.26, False),  # and its temperature as near as undisturbed air
+        (DRIED, 38.5, 3.26, True),
+        (replace(DRIED, driest_kpa=2.0), 38.0, 3.49, False),  # of what it let out, however much that was
+        (replace(DRIED, driest_kpa=2.0), 38.0, 3.51, True),
+        (replace(DRIED, driest_kpa=math.inf), 38.0, 3.51, False),  # where no door let out any, none has come back
+    ],
+)
+def test_air_with_three_quarters_of_its_vapour_back_is_undisturbed_again(
+    state: Watch, dry_bulb_c: float, kpa: float, again: bool
+) -> None:
+    """What makes it moist works, and the next opening is one of its own, with the time that one has."""
+    after, _ = read(state, dry_bulb_c, kpa)
+    assert (after.near_s == NOW_S + AT_ALL) is again
+    opened, _ = read(after, dry_bulb_c, kpa - 1.0, 20.0)
+    assert opened.first_s == (NOW_S + 20.0 if again else DRIED.first_s)
+
+
+def test_an_opening_is_over_with_three_quarters_of_its_vapour_back() -> None:
+    """And its temperature within three tenths of its usual. What is then still missing has a beginning of its own."""
+    rising = replace(HOMING, driest_kpa=2.0)
+    for dry_bulb_c, kpa, back in ((37.71, 3.51, True), (37.71, 3.49, False), (37.69, 3.51, False)):
+        after, verdict = read(rising, dry_bulb_c, kpa)
+        assert (verdict.kind == ENDED) is back
+        assert after.driest_kpa == (math.inf if back else 2.0)
+
+
+def test_the_driest_of_an_opening_is_kept_while_it_is_followed() -> None:
+    """Drier is a new driest, at the open door and on the way back; what is moister is not."""
+    for state in (OPEN, HOMING):
+        for kpa, driest_kpa in ((1.9, 1.9), (2.1, 2.0)):
+            assert read(replace(state, driest_kpa=2.0), 33.2, kpa)[0].driest_kpa == driest_kpa
 
 
 def test_air_settles_for_three_quarters_of_an_hour_and_ninety_minutes_at_most() -> None:

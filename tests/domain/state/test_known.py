@@ -157,9 +157,15 @@ def heard(look: Look, dry_bulb_c: float, ago_s: float = 0.0) -> Look:
 
 
 def test_air_at_its_limit_is_not_yet_out_of_its_band() -> None:
-    """A limit is passed by what is beyond it: 38.99 and 39.0 °C leave a disagreement as mild as it is, 39.01 °C does not; likewise when cold."""
+    """A limit is passed by what is beyond it: at an alarm limit a disagreement is as mild as it is, a hundredth beyond it is not; likewise when
+    cold. Beyond what is only warned of it stays mild while the sensors differ by no more than sound ones may."""
     look = with_alarm("setter-1", DISAGREE, False)
-    least_c, most_c = there(look.state.plan_of("setter-1")).within[:2]
+    plan = there(look.state.plan_of("setter-1"))
+    least_c, most_c = (
+        next(each.limit for each in plan.limits if each.key[1] == f"dry-bulb-{side}-alarm") for side in ("low", "high")
+    )
+    assert plan.within[1] < most_c - 0.5
+    assert rule_of(heard(look, most_c - 0.5), "setter-1", DISAGREE).priority == "low"
     for dry_bulb_c, priority in (
         (least_c, "low"),
         (least_c - 0.01, "high"),

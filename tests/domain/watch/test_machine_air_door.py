@@ -8,11 +8,12 @@ import pytest
 
 from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.signs.opening import holds
-from tests.domain.house import Story, batch, probes, site, there
+from tests.domain.house import MONO0_S, T0, Story, batch, probes, site, there
 
 TOP, LOW = "node-a/top", "node-b/low"
-TOO_HOT = "dry-bulb-high-alarm"
+TOO_HOT, DEADLY = "dry-bulb-high-alarm", "dry-bulb-lethal"
 HIGH_HEADING, LOW_HEADING, LOW_WARNING = "dry-bulb-high-heading", "dry-bulb-low-heading", "dry-bulb-low-warning"
+TOO_COLD, FAR_TOO_DRY, DRY = "dry-bulb-low-alarm", "humidity-low-alarm", "humidity-low-warning"
 SHUT_PCT, OPEN_PCT = 45.0, 36.0
 
 
@@ -137,3 +138,134 @@ def test_one_of_two_probes_that_is_too_hot_after_a_door_does_not_wait_for_what_w
         story.run(minutes=180)
         assert there(story.state.machine("setter-1").watch).over_s > 900.0
         assert (hot_after_a_door(story, 39.3, 20.0, *alone) < 10.0) is told
+
+
+def told_min(story: Story, rule: str, since_s: float) -> float:
+    """How many minutes after that second of the story somebody was first told of this; infinite where nobody was."""
+    at_s = [t.mono_s - MONO0_S for t in story.transitions if (t.alarm.rule, t.state) == (rule, UNACKNOWLEDGED)]
+    return (min((s for s in at_s if s >= since_s), default=math.inf) - since_s) / 60.0
+
+
+def day_after(cold_min: float, *keys: str) -> Story:
+    """A day ago a machine, whose door nobody saw, was too cold for that long and came back by itself; or it was as always, where that is none."""
+    keys = keys or (TOP,)
+    story = Story(
+        site(probes(*((key, "setter-1") for key in keys))), (batch(),), air=dict.fromkeys(keys, (37.5, SHUT_PCT))
+    )
+    story.run(minutes=180)
+    since_s = story.at_s
+    if cold_min:
+        go(story, 35.0, 5.0)
+        story.run(minutes=cold_min)
+        go(story, 37.5, 5.0)
+    story.run(seconds=since_s + 86_400.0 - story.at_s)
+    return story
+
+
+def test_what_was_too_cold_yesterday_at_this_hour_is_no_alarm_today() -> None:
+    """The first day it is told after ten minutes, the second it is not, though nobody saw a door; dry air waits with it."""
+    story = day_after(25.0)
+    assert 10.0 < told_min(story, TOO_COLD, 3.0 * 3600.0) < 15.0
+    since_s = story.at_s
+    go(story, 35.0, 5.0, 25.0)
+    story.run(minutes=25)
+    go(story, 37.5, 5.0)
+    story.run(minutes=60)
+    assert told_min(story, TOO_COLD, since_s) == told_min(story, FAR_TOO_DRY, since_s) == math.inf
+
+
+@pytest.mark.parametrize(
+    ("cold_min", "least_min", "most_min"),
+    [
+        (0.0, 9.0, 11.0),  # its own ten minutes
+        (25.0, 30.0, 45.0),  # as long as yesterday, and five minutes
+        (80.0, 59.0, 61.0),  # an hour at most
+    ],
+)
+def test_a_heater_that_dies_at_the_hour_of_a_cooling_is_told_within_the_hour(
+    cold_min: float, least_min: float, most_min: float
+) -> None:
+    """It looks like the cooling of yesterday, until it lasts longer."""
+    story = day_after(cold_min)
+    go(story, 36.0, 5.0)
+    since_s = story.at_s
+    go(story, 33.0, 15.0)
+    story.run(minutes=60)
+    assert least_min < told_min(story, TOO_COLD, since_s) < most_min
+
+
+@pytest.mark.parametrize("names", [(LOW,), ()])
+def test_heat_is_told_at_the_hour_of_a_cooling_as_at_any_other(names: tuple[str, ...]) -> None:
+    """Of two probes one is cold as yesterday and the other gets too hot: that is told within its seconds. Or the machine itself does as it comes
+    back: then it waits two minutes, as after any fall, and not for what was learnt of doors, for none was seen."""
+    story = day_after(25.0, TOP, LOW)
+    go(story, 35.0, 5.0, SHUT_PCT, TOP if names else LOW)
+    story.run(minutes=20)
+    go(story, 38.9, 5.0, SHUT_PCT, *names)
+    since_s = story.at_s
+    go(story, 39.4, 1.0, SHUT_PCT, *names)
+    story.run(minutes=5)
+    assert told_min(story, TOO_HOT, since_s) < (2.0 if names else 4.0)
+
+
+@pytest.mark.parametrize(
+    ("fell_k", "to_c", "waits_s"),
+    [(1.5, 39.9, 120.0), (1.5, 40.4, 120.0), (1.5, 40.6, 50.0), (0.3, 39.9, 20.0), (0.3, 40.4, 20.0)],
+)
+def test_heat_a_moment_after_a_fall_waits_two_minutes(fell_k: float, to_c: float, waits_s: float) -> None:
+    """In a room as moist as the machine its door is not seen, and its controller goes too far like any other. Far beyond the limit nothing waits."""
+    story = watched()
+    go(story, 37.5 - fell_k, 1.0)
+    assert not door_shows(story)
+    go(story, 38.7, 2.0)
+    go(story, to_c, 1.0)
+    story.run(minutes=4)
+    alarm = story.alarm(TOO_HOT)
+    assert there(alarm.begun_mono_s) - MONO0_S - (there(alarm.since) - T0).total_seconds() == waits_s
+
+
+def test_what_would_be_deadly_waits_two_minutes_after_a_door_and_no_longer() -> None:
+    """41 °C for a minute and a half after somebody looked in is what a controller does, and harms nothing; for longer it is told, and so it is
+    without a door, or far beyond."""
+    for door, to_c, minutes, rings in (
+        (True, 40.9, 1.5, False),
+        (True, 40.9, 4.0, True),
+        (True, 42.6, 1.5, True),
+        (False, 40.9, 1.5, True),
+    ):
+        story = watched()
+        if door:
+            passed_a_door(story)
+        go(story, to_c, 1.0)
+        story.run(minutes=minutes)
+        go(story, 37.5, 0.5)
+        story.run(minutes=3)
+        assert (DEADLY in told(story)) is rings
+
+
+def looked_into(story: Story, hours: int, pan_pct: float) -> None:
+    """The machine is opened for a minute each half hour or so; its heater keeps the air warm meanwhile, and its pan needs the half hour to make it as
+    moist as that again."""
+    rh_pct = SHUT_PCT
+    for _ in range(round(hours * 60 / 29)):
+        for n in range(29 * 6):
+            rh_pct = max(15.0, rh_pct - 12.0) if n < 6 else rh_pct + (pan_pct - rh_pct) * 0.01
+            story.air[TOP] = (37.2 if n < 6 else 37.5, rh_pct)
+            story.run(seconds=10)
+
+
+def test_a_machine_that_is_opened_each_half_hour_is_not_far_too_dry() -> None:
+    """Each time most of its vapour comes back before the next: that it is dry in the mean of the hours is told all the same, as what can wait."""
+    story = watched()
+    looked_into(story, 8, SHUT_PCT)
+    assert FAR_TOO_DRY not in told(story)
+    assert DRY in told(story)
+
+
+def test_a_pan_that_ran_dry_is_told_in_a_machine_that_is_opened_each_half_hour() -> None:
+    """Its vapour does not come home: an hour and a half after the first door that it did not come back from, and its delay."""
+    story = watched()
+    looked_into(story, 2, SHUT_PCT)
+    since_s = story.at_s
+    looked_into(story, 4, 22.0)
+    assert 85.0 < told_min(story, FAR_TOO_DRY, since_s) < 105.0

@@ -58,18 +58,18 @@ def test_a_humidity_that_was_reached_is_forgotten_with_the_batch() -> None:
 
 
 def test_a_delay_that_runs_ends_with_its_limit() -> None:
-    """Too cold for four minutes of the five that are asked for, then the eggs leave and come back: the five begin anew."""
+    """Too cold for nine minutes of the ten that are asked for, then the eggs leave and come back: the ten begin anew."""
     story = Story(batches=(batch(),), air={TOP: GOOD})
     story.run(minutes=1)
     story.air[TOP] = (35.0, 45.0)
-    story.run(minutes=4)
+    story.run(minutes=9)
     assert story.alarm(LOW_ALARM).pending_mono_s is not None
     hens = story.state.batches["hen-1"]
     story.put(closed(hens, story.now().utc))
     waits = story.alarm(LOW_ALARM)
     assert (waits.pending_mono_s, waits.pending_at) == (None, None)
     story.put(replace(hens, id="hen-2"))
-    story.run(minutes=4.5)
+    story.run(minutes=9.5)
     assert story.state_of(LOW_ALARM) == NORMAL
     story.run(minutes=1)
     assert story.state_of(LOW_ALARM) == UNACKNOWLEDGED
