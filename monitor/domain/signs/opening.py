@@ -283,7 +283,7 @@ def watch(  # noqa: PLR0917 - with each reading
     if overshoots(state, mono_s):
         state = _above(state, mono_s, dry_bulb_c)
     if episode is None and state.usual_c - dry_bulb_c < FALL_K:  # as nearly always
-        return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s, door_open=door_open), _NOTHING
+        return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s, door_open), _NOTHING
     least_c = -math.inf if band_low_c is None else band_low_c
     cold_c = -math.inf if cold_c is None else cold_c
     air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, least_c, cold_c, at_work, door_open)
@@ -391,7 +391,7 @@ def _let_out(state: Watch, mono_s: float, vapour_kpa: float, interval_s: float, 
 
 
 def _learn(  # noqa: PLR0917 - with each reading
-    state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *, interval_s: float, door_open: bool
+    state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, interval_s: float, door_open: bool
 ) -> Watch:
     """The usual level after one more reading, which counts for no more than the edge of what is usual."""
     if state.near_s <= state.first_s and not settles(state, mono_s):
