@@ -41,13 +41,13 @@ def due_mono_s(look: Look) -> float:
         life_s = heard = None
         if known is not None:
             life_s, heard = known.life_mono_s, known.heard
-        silent_at_s = (listens_s if life_s is None or life_s < listens_s else life_s) + silence_s
-        if mono_s <= silent_at_s < soonest:
-            soonest = silent_at_s
+        alive_s = listens_s if life_s is None or life_s < listens_s else life_s
+        if mono_s <= alive_s + silence_s < soonest:
+            soonest = alive_s + silence_s
         if node is not None:  # messages of which nothing could be judged
             spoke_s, of_node, of_probe = node.spoke_mono_s, node.trouble, None if known is None else known.trouble
             if (
-                (spoke_s is not None and mono_s <= spoke_s + silence_s < soonest)
+                (spoke_s != alive_s and spoke_s is not None and mono_s <= spoke_s + silence_s < soonest)
                 or (of_node is not None and mono_s <= of_node.mono_s + silence_s < soonest)
                 or (of_probe is not None and mono_s <= of_probe.mono_s + silence_s < soonest)
             ):

@@ -63,7 +63,7 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         _came_again(look, pack)
         return []
     _keep_facts(look, pack, node)
-    fresh: dict[str, Fresh] = {}
+    named, fresh = look.site.named[pack.node], dict[str, Fresh]()
     dates: dict[str, Dated] = {}
     dated: Sample | None = None  # samples of one instant, as nearly all of a pack are, are dated once
     at: datetime | None = None
@@ -73,11 +73,11 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         if taken is None:
             continue
         line, up_ms, waited_s = taken
-        name = f"{pack.node}/{sample.probe}"
-        probe = look.site.probes.get(name)
+        probe = named.get(sample.probe)
         if probe is None:
-            _keep_aside(look, name, sample)
+            _keep_aside(look, f"{pack.node}/{sample.probe}", sample)
             continue
+        name = probe.key
         if sample.dry_bulb_c is None or pack.retained or waited_s == UNSETTLED:
             look.out.readings.append(_by_itself(name, line.id, up_ms, sample))
             if not pack.retained:
@@ -222,9 +222,7 @@ def _assess(  # noqa: PLR0917 - with each reading
     known: what is known of the probe. line, up_ms: what dates the reading, and its counted time; at, mono_s: the same on the label and the
     forward clock.
     """
-    known.trail, quality = assess(
-        known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s
-    )
+    known.trail, quality = assess(known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, probe.interval_s)
     flag, rh_flag = quality.dry_bulb_flag, quality.rh_flag
     confirmed = None
     if quality.before is not None:

@@ -14,8 +14,7 @@ from monitor.domain.eggs.hatching import expected, looked_for, store_delay_h
 from monitor.domain.needs.bands import Occupant
 from monitor.domain.needs.batch import Batch, subject_of, whole_day
 from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_GRACE_DAYS, LOCKDOWN_OVERDUE
-from monitor.domain.needs.site import HATCHER, SETTER
-from monitor.domain.readings.reading import Now
+from monitor.domain.needs.site import SETTER
 from monitor.domain.state.cooling import begin_coolings
 from monitor.domain.state.known import Look
 from monitor.domain.watch.deciding import judge, settle
@@ -31,35 +30,35 @@ def look_for_overdue(look: Look) -> None:
     if look.now.mono_s - look.state.looked_mono_s < LOOK_EVERY_S:
         return
     look.state.looked_mono_s = look.now.mono_s
-    a_hatcher = any(m.kind == HATCHER for m in look.site.machines.values())
     for machine in look.site.machines.values():
         plan = look.state.plan_of(machine.id)
         if plan is None:
             continue
-        batches = [look.state.batches[o.batch] for o in plan.needs.occupants]
+        batches = []
         for occupant in plan.needs.occupants:
             _remind_of_draw_down(look, occupant)
-        if machine.kind == SETTER and a_hatcher:  # who has none locks down where the eggs are
+            batches.append(look.state.batches[occupant.batch])
+        if machine.kind == SETTER and look.site.has_hatcher:  # who has none locks down where the eggs are
             grace = plan.rules[LOCKDOWN_OVERDUE].limit
+            grace = LOCKDOWN_GRACE_DAYS if grace is None else grace
             late = [
                 b
                 for b in batches
-                if look.site.profiles[b.profile].lockdown_sign is None
+                if b.day(look.now.utc) > look.site.profiles[b.profile].lockdown_day + grace
+                and look.site.profiles[b.profile].lockdown_sign is None
                 and not _declared_there(b, machine.id)
-                and _late(
-                    b,
-                    due_day=look.site.profiles[b.profile].lockdown_day,
-                    grace_days=grace,
-                    usual_days=LOCKDOWN_GRACE_DAYS,
-                    now=look.now,
-                )
             ]
             _judge(look, (machine.id, LOCKDOWN_OVERDUE), late)
         elif (machine.id, LOCKDOWN_OVERDUE) in look.state.alarms:
             _judge(look, (machine.id, LOCKDOWN_OVERDUE), [])
         grace = plan.rules[HATCH_OVERDUE].limit
         grace = HATCH_GRACE_DAYS if grace is None else grace
-        _judge(look, (machine.id, HATCH_OVERDUE), [b for b in batches if _hatch_late(look, b, grace)])
+        late = []
+        for batch in batches:
+            if _hatch_late(look, batch, grace):
+                late.append(batch)
+        if late or look.state.alarms:
+            _judge(look, (machine.id, HATCH_OVERDUE), late)
     remind_to_look(look)
     begin_coolings(look)
 
@@ -102,10 +101,6 @@ def _declared_there(batch: Batch, machine: str) -> bool:
         each.stage == LOCKDOWN and (stay := batch.stay_at(each.at)) is not None and stay.machine == machine
         for each in batch.declared
     )
-
-
-def _late(batch: Batch, *, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:
-    return batch.day(now.utc) > due_day + (usual_days if grace_days is None else grace_days)
 
 
 def _judge(look: Look, key: tuple[str, str], late: list[Batch]) -> None:
