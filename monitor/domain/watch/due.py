@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 
 from monitor.domain.alarms.alarm import Alarm, asks_at_s
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, SWITCH_DOUBTFUL
@@ -79,8 +80,11 @@ def _first(came_s: Sequence[float | None], mono_s: float, silence_s: float) -> f
 
 def _plans_due_s(look: Look) -> float:
     """When the first plan that stands no longer holds."""
-    plans = [machine.plan for machine in look.state.machines.values()]
-    until = min((plan.needs.valid_until for plan in plans if plan and plan.needs.valid_until), default=None)
+    until: datetime | None = None
+    for machine in look.state.machines.values():
+        ends = None if machine.plan is None else machine.plan.needs.valid_until
+        if ends is not None and (until is None or ends < until):
+            until = ends
     return math.inf if until is None else look.now.mono_s + (until - look.now.utc).total_seconds()
 
 
