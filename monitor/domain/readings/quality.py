@@ -138,7 +138,8 @@ def assess(  # noqa: PLR0917 - with each reading
     dry, humid = trail.dry_bulb, trail.humidity
     if dry is None or humid is None or rh_pct is None:
         return _assessed(trail, dry_bulb_c, rh_pct, pace)
-    air, water, newest_s, few = limits.dry_bulb, limits.humidity, trail.newest_s, limits.flat_readings - 1
+    air, water = limits.dry_bulb, limits.humidity
+    newest_s, few, flat_s = trail.newest_s, limits.flat_readings - 1, limits.flat_s[0]
     driest, dampest = limits.odd_rh_pct  # nothing within these is out of range
     jump_k, jump_pct = air.jump, water.jump
     # Nearly always both only go on: each near its last value, which was believed a moment ago, so that none is held, and neither still for long
@@ -153,8 +154,8 @@ def assess(  # noqa: PLR0917 - with each reading
         and -jump_pct <= rh_pct - humid.value <= jump_pct
         and dry.run_readings < few
         and humid.run_readings < few
-        and newest_s - dry.run_s <= limits.flat_s[0]
-        and newest_s - humid.run_s <= limits.flat_s[0]
+        and newest_s - dry.run_s <= flat_s
+        and newest_s - humid.run_s <= flat_s
         and not (dry.spikes or humid.spikes)
     ):
         return _assessed(trail, dry_bulb_c, rh_pct, pace)
@@ -164,7 +165,8 @@ def assess(  # noqa: PLR0917 - with each reading
         _own(dry, humid, False, "T", air, pace, tests)
     if humid.noise > water.noise:
         _own(humid, dry, False, "H", water, pace, tests)
-    here, mark, newer_mark, event_s = (mono_s, dry_bulb_c, rh_pct), trail.mark, trail.newer_mark, trail.event_s
+    here, event_s = (mono_s, dry_bulb_c, rh_pct), trail.event_s
+    mark, newer_mark = trail.mark, trail.newer_mark
     if newer_mark is None or mono_s - newer_mark[0] >= limits.rate_s:
         mark, newer_mark = newer_mark, here
     if mark is not None:

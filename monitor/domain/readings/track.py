@@ -407,7 +407,8 @@ def gone_on(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
     if (finest is None or size < finest) and size > SAME:
         finest = size if size >= FINEST else FINEST
     run_s, run_value, run_readings = track.run_s, track.run_value, track.run_readings + 1
-    usual_s, seen, near, both_s, once_s = track.usual_s, track.beside, track.around, track.both_s, track.once_s
+    usual_s, seen, near = track.usual_s, track.beside, track.around
+    both_s, once_s = track.both_s, track.once_s
     within = half_step + SAME
     if not -within <= value - run_value <= within:
         lasted_s = newest_s - run_s

@@ -123,8 +123,10 @@ def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float,
     result: list[Mean | None] | None = None
     so_far = means if len(means) >= len(spans) else (*means, *[None] * (len(spans) - len(means)))
     for i, span in enumerate(spans):
-        before, limits, passed_s, anew = so_far[i], span.limits, math.inf, True
-        if before is not None:
+        before, limits = so_far[i], span.limits
+        if before is None:
+            passed_s, anew = math.inf, True
+        else:
             passed_s = mono_s - before.at_s
             anew = before.limits is not limits and before.limits != limits
             if passed_s < span.every_s and not anew:  # as of most spans
@@ -179,7 +181,7 @@ def _of_several(  # noqa: PLR0917 - with each reading
     lows = before.lows if len(before.lows) == of else (before.low,) * of
     highs = before.highs if len(before.highs) == of else (before.high,) * of
     edge_low, edge_high = span.edge_low, span.edge_high
-    if lows == highs and edge_low == math.inf and edge_high == -math.inf:
+    if (lows is highs or lows == highs) and edge_low == math.inf and edge_high == -math.inf:
         # As long as each counts as it is, the mean that low limits judge is the one that high limits do.
         lows = highs = _nearer(lows, values, weight)
     else:

@@ -412,7 +412,8 @@ def _learn(  # noqa: PLR0917 - with each reading
         near_kpa = USUAL_SHARE * usual_kpa
     away_k, away_kpa = dry_bulb_c - usual_c, vapour_kpa - usual_kpa
     near = away_k >= -near_k and away_kpa >= -near_kpa
-    weight_kpa, opened_s, first_s, driest_kpa = weight, state.opened_s, state.first_s, math.inf
+    weight_kpa, driest_kpa = weight, math.inf
+    opened_s, first_s = state.opened_s, state.first_s
     last_kpa = _lately(state.last_kpa, vapour_kpa, passed_s)
     if away_kpa < -USUAL_SHARE * usual_kpa:
         again = False

@@ -82,21 +82,26 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
     """What is news: each sensor, then the air of each machine that a fit reading came from."""
     by_machine: dict[str, list[Fresh]] = {}
     lives(look, fresh[0].probe.node)  # all are of one message
+    alarms, out, mono_s = look.state.alarms, look.state.out, look.now.mono_s
     for reading in fresh:
-        before = reading.known.heard
+        of_it, probe = reading.known, reading.probe
+        quality, confirmed, before = reading.quality, reading.confirmed, of_it.heard
         _adopt(look, reading)
-        if reading.confirmed is not None and reading.confirmed.dry_bulb_held:
-            reading.known.jumped_mono_s = look.now.mono_s
-            reading.known.jumped_from_s = reading.mono_s - (reading.at - reading.confirmed.at).total_seconds()
-            reading.known.jumped_k = 0.0 if before is None else reading.dry_bulb_c - before.dry_bulb_c
-        elif before is not None and reading.quality.dry_bulb_fit and leapt(reading.known.trail):
-            reading.known.jumped_mono_s, reading.known.jumped_from_s = look.now.mono_s, reading.mono_s
-            reading.known.jumped_k = reading.dry_bulb_c - before.dry_bulb_c
-        if reading.quality.tests or look.state.alarms:  # else nothing is wrong, and nothing was
+        if confirmed is not None and confirmed.dry_bulb_held:
+            of_it.jumped_mono_s = mono_s
+            of_it.jumped_from_s = reading.mono_s - (reading.at - confirmed.at).total_seconds()
+            of_it.jumped_k = 0.0 if before is None else reading.dry_bulb_c - before.dry_bulb_c
+        elif before is not None and quality.dry_bulb_fit and leapt(of_it.trail):
+            of_it.jumped_mono_s, of_it.jumped_from_s = mono_s, reading.mono_s
+            of_it.jumped_k = reading.dry_bulb_c - before.dry_bulb_c
+        if quality.tests or alarms:  # else nothing is wrong, and nothing was
             judge_sensor(look, reading)
-        if reading.probe.key in look.state.out:
+        if probe.key in out:
             continue  # its machine is judged by the others
-        by_machine.setdefault(reading.probe.machine, []).append(reading)
+        if probe.machine in by_machine:
+            by_machine[probe.machine].append(reading)
+        else:
+            by_machine[probe.machine] = [reading]
     for machine, here in by_machine.items():
         plan_ = plan(look, machine)
         probes = in_service(look, machine)
@@ -289,8 +294,9 @@ def _judge_air(  # noqa: PLR0917 - with each reading
 
 def _passed(plan_: Plan, values: _Values, means: Sequence[Mean | None]) -> bool:
     """Whether any limit is passed."""
-    for mean, span in zip(means, plan_.spans, strict=False):
-        if mean is not None and (mean.low < span.least or mean.high > span.most):
+    spans = plan_.spans
+    for i, mean in enumerate(means[: len(spans)]):
+        if mean is not None and (mean.low < spans[i].least or mean.high > spans[i].most):
             return True
     low_c, high_c, dry, damp = values
     least_c, most_c, driest, dampest = plan_.within
@@ -535,19 +541,20 @@ def _air(look: Look, plan_: Plan, probes: Sequence[Probe]) -> tuple[_Values, tup
     dry: list[float] = []
     humid: list[float] = []
     seen: list[str] = []
-    states, mono_s = look.state.probes, look.now.mono_s
+    states, mono_s, by = look.state.probes, look.now.mono_s, plan_.humid
     for probe in probes:
-        known = states.get(probe.key)
+        key = probe.key
+        known = states.get(key)
         heard = None if known is None else known.heard
         if heard is None or mono_s - heard.mono_s > probe.silence_s:
             continue
-        dry.append(heard.dry_bulb_c)
-        seen.append(probe.key)
-        if heard.rh_pct is not None and plan_.humid:
-            rh = heard.rh_pct
+        dry_bulb_c, rh = heard.dry_bulb_c, heard.rh_pct
+        dry.append(dry_bulb_c)
+        seen.append(key)
+        if rh is not None and by:
             if not 0.0 <= rh <= 100.0:
                 rh = _scaled(rh)
-            humid.append(wet_bulb_c(heard.dry_bulb_c, rh, look.site.pressure_kpa) if plan_.humid == WET_BULB else rh)
+            humid.append(wet_bulb_c(dry_bulb_c, rh, look.site.pressure_kpa) if by == WET_BULB else rh)
     low_c, high_c = _low_high(dry)
     driest, dampest = _low_high(humid)
     return (low_c, high_c, driest, dampest), tuple(seen), (dry, humid)
