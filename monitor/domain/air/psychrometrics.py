@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from functools import cache
+from math import exp, log
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from monitor.domain.fixed import fixed
@@ -201,7 +202,7 @@ def over_water_kpa(surface_c: float) -> float:
     """`saturation_vapour_kpa` of one float, to the last bit, for who asks several times with each reading: its range is not looked at."""
     kelvin = surface_c + ZERO_C_IN_K
     powers = kelvin * (_C3 + kelvin * (_C4 + kelvin * _C5))
-    return math.exp(_C1 / kelvin + _C2 + powers + _C7 * math.log(kelvin)) * 0.001
+    return exp(_C1 / kelvin + _C2 + powers + _C7 * log(kelvin)) * 0.001
 
 
 def _settle(  # noqa: PLR0917 - a formula's terms

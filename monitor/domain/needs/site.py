@@ -133,13 +133,22 @@ class Site:
     hearing: Mapping[str, Hearing] = field(default_factory=dict)  # by contact; one that is not in it hears everything
     by_limit: Mapping[Judged, str] = field(init=False, repr=False, compare=False)  # the id of each band limit's rule
     doors: Mapping[str, tuple[Switch, ...]] = field(init=False, repr=False, compare=False)  # by machine
+    named: Mapping[str, Mapping[str, Probe]] = field(
+        init=False, repr=False, compare=False
+    )  # by node, and what it calls them
+    has_hatcher: bool = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         doors: dict[str, tuple[Switch, ...]] = {}
         for switch in self.switches.values():
             if switch.kind == OF_DOOR:
                 doors[switch.machine] = (*doors.get(switch.machine, ()), switch)
+        named: dict[str, dict[str, Probe]] = {}
+        for probe in self.probes.values():
+            named.setdefault(probe.node, {})[probe.key.partition("/")[2]] = probe
         object.__setattr__(self, "doors", doors)
+        object.__setattr__(self, "named", named)
+        object.__setattr__(self, "has_hatcher", any(m.kind == HATCHER for m in self.machines.values()))
         object.__setattr__(self, "by_limit", by_limit(self.rules))
 
     def hearing_of(self, contact: str) -> Hearing:

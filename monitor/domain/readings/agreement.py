@@ -168,26 +168,37 @@ def agree(
     gap_s, near_s = limits.gap_intervals * interval_s, limits.paired_intervals * interval_s
     gap_s = gap_s if gap_s > limits.gap_s else limits.gap_s
     near_s = near_s if near_s > limits.paired_s else limits.paired_s
-    lately = {**state.lately}
+    lately, moving_k, moving_pct = {**state.lately}, limits.dry_bulb.moving, limits.humidity.moving
     calm: list[_Air] = []
     for name in sorted(readings):
-        given = given_s, dry_bulb_c, rh_pct = readings[name]
+        given_s, dry_bulb_c, rh_pct = given = readings[name]
         if mono_s - given_s > gap_s:
             continue
-        mean = lately[name] = _lately(lately.get(name), given, gap_s, limits)
-        if _calm(mean, given, limits):
-            kpa = 0.0
-            if rh_pct is not None:
-                kpa = (rh_pct if rh_pct < 100.0 else 100.0) * over_water_kpa(dry_bulb_c)
-            calm.append((name, given_s, dry_bulb_c, rh_pct, kpa))
+        before_s, mean_c, mean_pct = lately.get(name, given)
+        dt_s = given_s - before_s
+        if dt_s > gap_s:
+            mean_c, mean_pct = dry_bulb_c, rh_pct
+        elif dt_s > 0.0:
+            share = dt_s / (limits.smooth_s + dt_s)
+            mean_c += share * (dry_bulb_c - mean_c)
+            mean_pct = rh_pct if rh_pct is None or mean_pct is None else mean_pct + share * (rh_pct - mean_pct)
+        lately[name] = (given_s if dt_s > 0.0 else before_s, mean_c, mean_pct)
+        if not -moving_k <= dry_bulb_c - mean_c <= moving_k:
+            continue
+        kpa = 0.0
+        if rh_pct is not None:
+            if mean_pct is not None and not -moving_pct <= rh_pct - mean_pct <= moving_pct:
+                continue
+            kpa = (rh_pct if rh_pct < 100.0 else 100.0) * over_water_kpa(dry_bulb_c)
+        calm.append((name, given_s, dry_bulb_c, rh_pct, kpa))
     pairs = {**state.pairs}
-    compared: set[str] = set()
+    compared: list[str] = []
     over = (interval_s, gap_s, still, not still if shifts is None else shifts, disturbed, limits)
     for one, other in combinations(calm, 2):
         if -near_s <= one[1] - other[1] <= near_s:
             two = (one[0], other[0])
             pairs[two] = _compare(pairs.get(two), one, other, over)
-            compared.update(two)
+            compared += two
     found: tuple[Difference, ...] = ()
     if _differ(pairs, still, limits):
         heard = [name for name, given in readings.items() if mono_s - given[0] <= gap_s]
@@ -199,32 +210,6 @@ def forget(state: Pairs, probe: str) -> Pairs:
     """The state without what was learnt of a probe: it was calibrated, moved or replaced."""
     kept = {two: pair for two, pair in state.pairs.items() if probe not in two}
     return Pairs(kept, {name: given for name, given in state.lately.items() if name != probe})
-
-
-def _lately(before: Given | None, given: Given, gap_s: float, limits: Limits) -> Given:  # noqa: PLR0917 - with each reading
-    """A probe's mean over its last minutes."""
-    if before is None:
-        return given
-    (before_s, before_c, before_pct), (mono_s, dry_bulb_c, rh_pct) = before, given
-    dt_s = mono_s - before_s
-    if dt_s > gap_s:
-        return given
-    if dt_s <= 0.0:
-        return before
-    share = dt_s / (limits.smooth_s + dt_s)
-    if rh_pct is not None and before_pct is not None:
-        rh_pct = before_pct + share * (rh_pct - before_pct)
-    return mono_s, before_c + share * (dry_bulb_c - before_c), rh_pct
-
-
-def _calm(lately: Given, given: Given, limits: Limits) -> bool:
-    moving = limits.dry_bulb.moving
-    if not -moving <= given[1] - lately[1] <= moving:
-        return False
-    if given[2] is None or lately[2] is None:
-        return True
-    moving = limits.humidity.moving
-    return -moving <= given[2] - lately[2] <= moving
 
 
 def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  # noqa: PLR0917 - with each reading
@@ -248,12 +233,12 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
         shifted = steady.since_s is not None
     else:
         steady = None
-    dry = _gauge(dry, by_k, dt_s, bounds, still, limits, shifted=shifted)
+    dry = _gauge(dry, by_k, dt_s, bounds, still, shifted, limits)
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
     if one_pct is not None and other_pct is not None and -bounds.apart[0] <= dry.apart <= bounds.apart[0]:
         # As %RH at the temperature between them.
         damper_pct = (one_kpa - other_kpa) / over_water_kpa((one_c + other_c) / 2.0)
-        humid = _gauge(humid, damper_pct, dt_s, limits.humidity, False, limits)
+        humid = _gauge(humid, damper_pct, dt_s, limits.humidity, False, False, limits)
     return Pair(mono_s, dry, humid, steady)
 
 
@@ -294,7 +279,7 @@ def _steady(  # noqa: PLR0917 - with each reading
 
 
 def _gauge(  # noqa: PLR0917 - with each reading
-    gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, limits: Limits, *, shifted: bool = False
+    gauge: Gauge | None, by: float, dt_s: float, bounds: Bounds, still: bool, shifted: bool, limits: Limits
 ) -> Gauge:
     if gauge is None:
         return Gauge(by)
@@ -314,7 +299,7 @@ def _gauge(  # noqa: PLR0917 - with each reading
     off = apart
     if still:
         off = apart - base if learnt else 0.0
-    if gauge.suspect_s >= limits.apart_s:
+    if gauge.suspect_s and gauge.suspect_s >= limits.apart_s:
         near *= limits.over_share
     if -near <= off <= near:
         return Gauge(apart, 0.0, 0.0, base, learnt_s, drift)

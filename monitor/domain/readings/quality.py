@@ -26,6 +26,7 @@ from monitor.domain.readings.track import (
     around,
     beside,
     followed,
+    gone_on,
     in_a_quiet_room,
     moved_again,
     neither_moved,
@@ -120,7 +121,6 @@ def assess(  # noqa: PLR0917 - with each reading
     mono_s: float,
     dry_bulb_c: float | None,
     rh_pct: float | None,
-    *,
     interval_s: float,
     resolution_k: float = 0.01,
     limits: Limits = LIMITS,
@@ -132,15 +132,62 @@ def assess(  # noqa: PLR0917 - with each reading
     """
     if dry_bulb_c is None:
         return trail, Assessment(MISSING, (("GAP", MISSING),), MISSING)
+    gap_s, window_s = limits.gap_intervals * interval_s, limits.noise_readings * interval_s
+    gap_s = gap_s if gap_s > limits.gap_s else limits.gap_s
+    pace = (mono_s, window_s if window_s > limits.noise_s else limits.noise_s, resolution_k, limits, gap_s)
+    dry, humid = trail.dry_bulb, trail.humidity
+    if dry is None or humid is None or rh_pct is None:
+        return _assessed(trail, dry_bulb_c, rh_pct, pace)
+    air, water = limits.dry_bulb, limits.humidity
+    newest_s, few, flat_s = trail.newest_s, limits.flat_readings - 1, limits.flat_s[0]
+    driest, dampest = limits.odd_rh_pct  # nothing within these is out of range
+    jump_k, jump_pct = air.jump, water.jump
+    # Nearly always both only go on: each near its last value, which was believed a moment ago, so that none is held, and neither still for long
+    # nor spiky. What else there may be to say is asked apart.
+    if not (
+        dry.mono_s == newest_s
+        and humid.mono_s == newest_s
+        and 0.0 < mono_s - newest_s <= gap_s
+        and _LEAST_C <= dry_bulb_c <= _MOST_C
+        and driest <= rh_pct <= dampest
+        and -jump_k <= dry_bulb_c - dry.value <= jump_k
+        and -jump_pct <= rh_pct - humid.value <= jump_pct
+        and dry.run_readings < few
+        and humid.run_readings < few
+        and newest_s - dry.run_s <= flat_s
+        and newest_s - humid.run_s <= flat_s
+        and not (dry.spikes or humid.spikes)
+    ):
+        return _assessed(trail, dry_bulb_c, rh_pct, pace)
+    tests: dict[str, int] = {}
+    dry, humid = gone_on(dry, dry_bulb_c, air, pace), gone_on(humid, rh_pct, water, pace)
+    if dry.noise > air.noise:
+        _own(dry, humid, False, "T", air, pace, tests)
+    if humid.noise > water.noise:
+        _own(humid, dry, False, "H", water, pace, tests)
+    here, event_s = (mono_s, dry_bulb_c, rh_pct), trail.event_s
+    mark, newer_mark = trail.mark, trail.newer_mark
+    if newer_mark is None or mono_s - newer_mark[0] >= limits.rate_s:
+        mark, newer_mark = newer_mark, here
+    if mark is not None:
+        least_k, least_pct = limits.event_k, limits.event_pct  # less is neither fast nor exchanged air
+        if not (-least_k < dry_bulb_c - mark[1] < least_k and -least_pct < rh_pct - mark[2] < least_pct):
+            event_s = _rates(mark, here, event_s, limits, tests)
+    later = Trail(mono_s, dry, humid, mark, newer_mark, event_s)
+    return later, _answer(tests, rh_pct) if tests else _WELL
+
+
+def _assessed(  # noqa: PLR0917 - with each reading
+    trail: Trail, dry_bulb_c: float, rh_pct: float | None, pace: Pace
+) -> tuple[Trail, Assessment]:
+    """The same of any reading that has a temperature."""
+    mono_s, _, _, limits, _ = pace
     tests: dict[str, int] = {}
     gross, gross_rh = PASS, MISSING if rh_pct is None else PASS
     if not (_LEAST_C <= dry_bulb_c <= _MOST_C and (rh_pct is None or _LEAST_PCT <= rh_pct <= _MOST_PCT)):
         gross, gross_rh = _range(trail, dry_bulb_c, rh_pct, tests)
     if trail.newest_s is not None and mono_s <= trail.newest_s:
         return trail, _answer(tests, rh_pct)
-    gap_s, window_s = limits.gap_intervals * interval_s, limits.noise_readings * interval_s
-    window_s = window_s if window_s > limits.noise_s else limits.noise_s
-    pace = (mono_s, window_s, resolution_k, limits, gap_s if gap_s > limits.gap_s else limits.gap_s)
     fit, fit_rh = gross < FAIL, gross_rh < FAIL
     was_dry, was_humid = trail.dry_bulb, trail.humidity
     airs = _airs(trail, limits) if trail.held_flag else trail.together
@@ -237,10 +284,12 @@ def leapt(trail: Trail | None, limits: Limits = LIMITS) -> bool:
     dry = None if trail is None else trail.dry_bulb
     if dry is None or dry.held is not None:
         return False
-    moved, least = abs(dry.change), limits.dry_bulb.jump
+    moved = dry.change if dry.change >= 0.0 else -dry.change
+    if moved <= limits.dry_bulb.jump:  # as nearly always
+        return False
     if dry.middle is None or abs(dry.value - dry.middle) > limits.swing_reach * dry.swing:
         return False  # it was believed because the air goes on as it went
-    return moved > least and moved > limits.jump_levels * dry.level and moved > 3.0 * (dry.step or 0.0)
+    return moved > limits.jump_levels * dry.level and moved > 3.0 * (dry.step or 0.0)
 
 
 def step_k_of(trail: Trail | None, limits: Limits = LIMITS) -> float:

@@ -170,7 +170,7 @@ def step(track: Track | None, value: float | None, scale: Scale, together: bool 
     if value is not None and track is not None and track.held is None and mono_s - track.mono_s <= gap_s:
         moved = value - track.value
         if -scale.jump <= moved <= scale.jump:  # as nearly all are: no limit is under the scale's
-            return _follow(track, value, scale, pace), 0, False, False, moved
+            return gone_on(track, value, scale, pace), 0, False, False, moved
     if value is None:
         if track is None or track.held is None:
             return track, 0, False, False, 0.0
@@ -185,7 +185,7 @@ def step(track: Track | None, value: float | None, scale: Scale, together: bool 
     jumped = _jumps(track, value, scale, pace)
     if jumped and not was:
         return replace(track, held=value), 0, True, True, moved
-    return _follow(track, value, scale, pace), was, jumped and was == FAIL, False, moved
+    return gone_on(track, value, scale, pace), was, jumped and was == FAIL, False, moved
 
 
 def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int:
@@ -396,33 +396,27 @@ def _settle(  # noqa: PLR0917 - with each reading
     return replace(track, held=None, spikes=track.spikes + 1.0, middle=middle, swing=swing), FAIL
 
 
-def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # noqa: PLR0917 - with each reading
-    """The track, gone on to a value that is believed. Done for each reading, and so without a call but one, nor anything read twice."""
+def gone_on(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # noqa: PLR0917 - with each reading
+    """The track, gone on to a value that is believed. Done for each reading, and so without a call, nor anything read twice."""
     mono_s, window_s, own_step, limits, _ = pace
     newest_s, before, finest = track.mono_s, track.change, track.step
     dt_s = mono_s - newest_s
     change = value - track.value
     size = change if change >= 0.0 else -change
-    if finest is not None:
-        own_step = finest
-    half_step = own_step / 2.0
-    if size > SAME and (finest is None or size < finest):
+    half_step = (own_step if finest is None else finest) / 2.0
+    if (finest is None or size < finest) and size > SAME:
         finest = size if size >= FINEST else FINEST
     run_s, run_value, run_readings = track.run_s, track.run_value, track.run_readings + 1
     usual_s, seen, near = track.usual_s, track.beside, track.around
     both_s, once_s = track.both_s, track.once_s
     within = half_step + SAME
     if not -within <= value - run_value <= within:
-        # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
         lasted_s = newest_s - run_s
-        if lasted_s > limits.flat_s[1]:  # under which no limit is
-            lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
+        if both_s or lasted_s > limits.flat_s[1]:  # under which no limit is
+            lasted_s, both_s, once_s = _over(track, lasted_s, scale, pace)
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
         run_s, run_value, run_readings = mono_s, value, 1
         seen = near = None
-        if both_s:
-            faded = 1.0 - lasted_s / limits.both_fade_s
-            both_s, once_s = (faded * both_s, faded * once_s) if faded > 0.0 else (0.0, 0.0)
     own, noise, learnt_s = track.level, track.noise, track.learnt_s
     level = own if own > scale.noise else scale.noise
     if half_step > level:
@@ -435,20 +429,26 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         clip = limits.noise_clip * level
         if clip < turn:
             turn = clip
-    share = dt_s / window_s
-    noise += (share if share < 1.0 else 1.0) * (turn - noise)
+    noise += (dt_s / window_s if dt_s < window_s else 1.0) * (turn - noise)
     most = limits.noise_times[0] * level
     middle, swing = track.middle, track.swing
-    if learnt_s < limits.level_least_s or noise <= most or noise <= limits.swing_noise * swing:
-        middle, swing = _swung(track, value, dt_s, scale, limits)
-    if learnt_s < limits.level_least_s or noise <= most:
+    young, quiet = learnt_s < limits.level_least_s, noise <= most
+    if young or quiet or noise <= limits.swing_noise * swing:  # as `_swung` has it
+        about = track.value if middle is None else middle
+        far, reach = scale.jump if young else 2.0 * scale.noise, limits.swing_reach * swing
+        if far < reach:
+            far = reach
+        off = away = value - about
+        if away < 0.0:
+            away = -away
+        if away > far:
+            off, away = far if off > 0.0 else -far, far
+        weight = dt_s / (dt_s + (learnt_s if learnt_s < limits.swing_s else limits.swing_s))
+        middle, swing = about + weight * off, swing + weight * (away - swing)
+    if young or quiet:
         learnt_s += dt_s
-        if learnt_s > limits.level_s:
-            learnt_s = limits.level_s
+        learnt_s = learnt_s if learnt_s < limits.level_s else limits.level_s
         own += dt_s / learnt_s * ((turn if turn < most else most) - own)
-    spikes = track.spikes
-    if spikes:
-        spikes *= max(0.0, 1.0 - dt_s / 3600.0)
     return Track(
         mono_s,
         value,
@@ -462,7 +462,7 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         noise,
         own,
         learnt_s,
-        spikes,
+        track.spikes and track.spikes * max(0.0, 1.0 - dt_s / 3600.0),
         track.long_s,
         both_s,
         once_s,
@@ -474,6 +474,18 @@ def _follow(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         middle,
         swing,
     )
+
+
+def _over(track: Track, lasted_s: float, scale: Scale, pace: Pace) -> tuple[float, float, float]:  # noqa: PLR0917 - with each reading
+    """What a stillness that is over counts for, where it was long or long ones are known; and the longest in which nothing moved, faded."""
+    limits, both_s, once_s = pace[3], track.both_s, track.once_s
+    if lasted_s > limits.flat_s[1]:
+        # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
+        lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
+    if both_s:
+        faded = max(0.0, 1.0 - lasted_s / limits.both_fade_s)
+        both_s, once_s = faded * both_s, faded * once_s
+    return lasted_s, both_s, once_s
 
 
 def _step_of(track: Track, pace: Pace) -> float:

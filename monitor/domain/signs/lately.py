@@ -73,11 +73,12 @@ class Sway:
 
     def seen(self, value: float, passed_s: float) -> Sway:
         """After one mean more."""
-        held_s = min(self.held_s + passed_s, USUAL_S)
+        held_s = self.held_s + passed_s
+        held_s = held_s if held_s < USUAL_S else USUAL_S
         weight = passed_s / held_s if held_s else 0.0
         away = value - self.middle
-        below = self.below + weight * (max(0.0, -away) - self.below)
-        above = self.above + weight * (max(0.0, away) - self.above)
+        below = self.below + weight * ((-away if away < 0.0 else 0.0) - self.below)
+        above = self.above + weight * ((away if away > 0.0 else 0.0) - self.above)
         return Sway(self.middle + weight * away, below, above, held_s)
 
     @property
@@ -90,9 +91,9 @@ class Sway:
 class Mean:
     """One fading mean. held_s: how much time it holds, up to half its span; at_s: when it last took a value. limits: as the span's.
 
-    lows, highs: of each probe, where there are several: low is the least of the first, high the most of the second. away_low, away_high: how far
-    a value is from the mean, on average: a swing that is seldom looked at would seem as wide as its samples happen to be. sway: of a
-    temperature, how this mean itself went to and fro.
+    lows, highs: of each probe, where there are several: low is the least of the first, high the most of the second. Of a temperature also
+    away_low, away_high: how far a value is from the mean, on average: a swing that is seldom looked at would seem as wide as its samples
+    happen to be; and sway: how this mean itself went to and fro.
     """
 
     low: float
@@ -120,27 +121,29 @@ def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float,
         the dry bulb of each, then the humidity.
     """
     result: list[Mean | None] | None = None
-    known = len(means)
+    so_far = means if len(means) >= len(spans) else (*means, *[None] * (len(spans) - len(means)))
     for i, span in enumerate(spans):
-        before = means[i] if i < known else None
-        limits, passed_s, anew = span.limits, math.inf, True
-        if before is not None:
+        before, limits = so_far[i], span.limits
+        if before is None:
+            passed_s, anew = math.inf, True
+        else:
             passed_s = mono_s - before.at_s
             anew = before.limits is not limits and before.limits != limits
             if passed_s < span.every_s and not anew:  # as of most spans
                 continue
-        if span.usual and i <= known and _beyond(means[i - 1], spans[i - 1]):
+        if span.usual and _beyond(so_far[i - 1], spans[i - 1]):
             continue
         place = span.quantity * 2
         low, high = values[place], values[place + 1]
         if low is None or high is None:
             continue
+        here = low, high
         if low > span.edge_low:
             low = span.edge_low
         if high < span.edge_high:
             high = span.edge_high
         if result is None:
-            result = [*means, *[None] * (len(spans) - known)]
+            result = [*so_far]
         if before is None or anew or passed_s > span.over_s:
             before, held_s, weight = Mean(low, high, 0.0, mono_s, limits), 0.0, 1.0
         else:
@@ -154,60 +157,75 @@ def follow(means: tuple[Mean | None, ...], spans: Sequence[Span], mono_s: float,
                 held_s = span.over_s / 2.0
         several = each[span.quantity] if each else ()
         if len(several) > 1:
-            result[i] = _of_several(before, several, span, weight=weight, held_s=held_s, at_s=mono_s)
+            result[i] = _of_several(before, several, span, weight, held_s, mono_s, here)
             continue
         off_low, off_high = low - before.low, high - before.high
         low, high = before.low + weight * off_low, before.high + weight * off_high
+        if span.quantity:
+            result[i] = Mean(low, high, held_s, mono_s, limits)
+            continue
         away_low, away_high = before.away_low, before.away_high
         away_low += weight * ((off_low if off_low >= 0.0 else -off_low) - away_low)
         away_high += weight * ((off_high if off_high >= 0.0 else -off_high) - away_high)
-        sway = None if span.quantity else _sway(before, (low + high) / 2.0, span, held_s=held_s, at_s=mono_s)
+        sway = _sway(before, (low + high) / 2.0, span, held_s, mono_s)
         result[i] = Mean(low, high, held_s, mono_s, limits, (), (), away_low, away_high, sway)
     return means if result is None else tuple(result[: len(spans)])
 
 
-def _of_several(
-    before: Mean, values: Sequence[float], span: Span, *, weight: float, held_s: float, at_s: float
+def _of_several(  # noqa: PLR0917 - with each reading
+    before: Mean, values: Sequence[float], span: Span, weight: float, held_s: float, at_s: float, here: Pair
 ) -> Mean:
-    """The mean of a machine with several probes; of one that spoke for the first time it begins where the machine's was."""
+    """The mean of a machine with several probes; of one that spoke for the first time it begins where the machine's was. here: the machine's air
+    now."""
     of = len(values)
     lows = before.lows if len(before.lows) == of else (before.low,) * of
     highs = before.highs if len(before.highs) == of else (before.high,) * of
     edge_low, edge_high = span.edge_low, span.edge_high
-    lows = (
-        *[
-            was + weight * ((edge_low if value > edge_low else value) - was)
-            for was, value in zip(lows, values, strict=True)
-        ],
-    )
-    highs = (
-        *[
-            was + weight * ((edge_high if value < edge_high else value) - was)
-            for was, value in zip(highs, values, strict=True)
-        ],
-    )
-    if of == 2:
-        low, high, now_low, now_high = min(lows), max(highs), min(values), max(values)
+    if (lows is highs or lows == highs) and edge_low == math.inf and edge_high == -math.inf:
+        # As long as each counts as it is, the mean that low limits judge is the one that high limits do.
+        lows = highs = _nearer(lows, values, weight)
     else:
-        low, high, now_low = _middle(lows), _middle(highs), _middle(values)
-        now_high = now_low
-    away_low = before.away_low + weight * (abs(now_low - before.low) - before.away_low)
-    away_high = before.away_high + weight * (abs(now_high - before.high) - before.away_high)
-    sway = None if span.quantity else _sway(before, (low + high) / 2.0, span, held_s=held_s, at_s=at_s)
+        lows = _nearer(lows, [edge_low if value > edge_low else value for value in values], weight)
+        highs = _nearer(highs, [edge_high if value < edge_high else value for value in values], weight)
+    if of == 2:
+        low, high = min(lows), max(highs)
+    else:
+        low = middle(lows)
+        high = low if lows is highs else middle(highs)
+    if span.quantity:
+        return Mean(low, high, held_s, at_s, span.limits, lows, highs)
+    away_low = before.away_low + weight * (abs(here[0] - before.low) - before.away_low)
+    away_high = before.away_high + weight * (abs(here[1] - before.high) - before.away_high)
+    sway = _sway(before, (low + high) / 2.0, span, held_s, at_s)
     return Mean(low, high, held_s, at_s, span.limits, lows, highs, away_low, away_high, sway)
 
 
-def _middle(values: Sequence[float]) -> float:
+def _nearer(means: tuple[float, ...], values: Sequence[float], weight: float) -> tuple[float, ...]:
+    """Each mean, with its value of that weight."""
+    found = []
+    for i, value in enumerate(values):
+        was = means[i]
+        found.append(was + weight * (value - was))
+    return tuple(found)
+
+
+def middle(values: Sequence[float]) -> float:
     """The median, as `statistics` has it, with each reading."""
+    if len(values) == 3:  # as of most machines with several; to put them in order would take three times as long
+        one, two, three = values
+        if one > two:
+            one, two = two, one
+        return two if two <= three else three if three > one else one
     ranked, of = sorted(values), len(values)
     return ranked[of // 2] if of % 2 else (ranked[of // 2 - 1] + ranked[of // 2]) / 2
 
 
-def _sway(before: Mean, middle: float, span: Span, *, held_s: float, at_s: float) -> Sway | None:
+def _sway(before: Mean, middle: float, span: Span, held_s: float, at_s: float) -> Sway | None:  # noqa: PLR0917 - with each reading
     """How the mean of a machine went to and fro, once it is one."""
     if before.sway is None:
         return Sway(middle) if held_s >= span.over_s / 2.0 else None
-    return before.sway.seen(middle, min(at_s - before.at_s, span.over_s))
+    passed_s = at_s - before.at_s
+    return before.sway.seen(middle, passed_s if passed_s < span.over_s else span.over_s)
 
 
 def _beyond(mean: Mean | None, span: Span) -> bool:

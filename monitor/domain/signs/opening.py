@@ -304,13 +304,13 @@ def watch(  # noqa: PLR0917 - with each reading
         return state, _NOTHING if episode is None else _STANDING[episode.phase]
     if overshoots(state, mono_s):
         state = _above(state, mono_s, dry_bulb_c)
-    if state.usual_c - dry_bulb_c >= max(DIP_K, FALL_RIPPLES * state.ripple_k) and state.learnt_s >= LEARN_S:
-        state = replace(state, dipped_s=mono_s)
     if cold_c is not None and (dry_bulb_c < cold_c or state.cold_s < math.inf):
         # What began is over a little above the limit: at its edge it is one cold, and no new one at each reading.
         state = _below(state, mono_s, cold=dry_bulb_c < cold_c + BACK_K)
     if episode is None and state.usual_c - dry_bulb_c < FALL_K:  # as nearly always
-        return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s=interval_s, door_open=door_open), _NOTHING
+        return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s, door_open), _NOTHING
+    if state.usual_c - dry_bulb_c >= max(DIP_K, FALL_RIPPLES * state.ripple_k) and state.learnt_s >= LEARN_S:
+        state = replace(state, dipped_s=mono_s)
     least_c = -math.inf if band_low_c is None else band_low_c
     cold_c = -math.inf if cold_c is None else cold_c
     air = _Air(mono_s, dry_bulb_c, vapour_kpa, interval_s, least_c, cold_c, at_work, door_open)
@@ -435,7 +435,7 @@ def _let_out(state: Watch, mono_s: float, vapour_kpa: float, interval_s: float, 
 
 
 def _learn(  # noqa: PLR0917 - with each reading
-    state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, *, interval_s: float, door_open: bool
+    state: Watch, mono_s: float, dry_bulb_c: float, vapour_kpa: float, interval_s: float, door_open: bool
 ) -> Watch:
     """The usual level after one more reading, which counts for no more than the edge of what is usual."""
     if state.near_s <= state.first_s and not settles(state, mono_s):
@@ -457,7 +457,8 @@ def _learn(  # noqa: PLR0917 - with each reading
     away_k, away_kpa = dry_bulb_c - usual_c, vapour_kpa - usual_kpa
     warm = away_k >= -near_k
     near = warm and away_kpa >= -near_kpa
-    weight_kpa, opened_s, first_s, driest_kpa = weight, state.opened_s, state.first_s, math.inf
+    weight_kpa, driest_kpa = weight, math.inf
+    opened_s, first_s = state.opened_s, state.first_s
     last_kpa = _lately(state.last_kpa, vapour_kpa, passed_s)
     if away_kpa < -USUAL_SHARE * usual_kpa:
         again = False

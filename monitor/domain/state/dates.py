@@ -138,7 +138,8 @@ def _counted(pack: Pack, sample: Sample, now: Now) -> tuple[int, str, int]:
         apart_ms = (
             0 if sample.at_ms is None else sample.at_ms - max(s.at_ms for s in pack.samples if s.at_ms is not None)
         )
-        return pack.boot, UPTIME, pack.up_s * 1000 + round(sample.offset_s * 1000) + apart_ms
+        offset_ms = round(sample.offset_s * 1000) if sample.offset_s else 0
+        return pack.boot, UPTIME, pack.up_s * 1000 + offset_ms + apart_ms
     if sample.at_ms is not None:
         return CLOCK_BOOT, CLOCK, sample.at_ms
     return ARRIVAL_BOOT, ARRIVAL, round(now.mono_s * 1000 + sample.offset_s * 1000)

@@ -167,7 +167,8 @@ class MachineState:
     watch: whether someone has just opened it; handling: work at it that someone declared; put_in_s: when eggs were last put in, or taken out;
     cooled_at: which cooling of the day was last begun, cool_to_c: what its eggs are cooled to, while it lasts. means: how its air was lately, over each span
     of the plan; windows: its air, as judged low and high; seen_by: the probes that both are of. pairs: how its probes stand to one another. reached: the batches whose lockdown humidity was.
-    door_lowest_c: how cold its air came while its door's contact says that it is open.
+    door_lowest_c: how cold its air came while its door's contact says that it is open. awaits: before when nothing of its eggs is overdue, under
+    which plan.
     """
 
     plan: Plan | None = None
@@ -183,6 +184,7 @@ class MachineState:
     unmixed: bool = False
     reached: frozenset[str] = frozenset()
     door_lowest_c: float | None = None
+    awaits: tuple[Plan, datetime] | None = None
 
 
 @kept

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 
 from monitor.domain.alarms.alarm import Alarm, asks_at_s
 from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, SWITCH_DOUBTFUL
@@ -41,13 +42,13 @@ def due_mono_s(look: Look) -> float:
         life_s = heard = None
         if known is not None:
             life_s, heard = known.life_mono_s, known.heard
-        silent_at_s = (listens_s if life_s is None or life_s < listens_s else life_s) + silence_s
-        if mono_s <= silent_at_s < soonest:
-            soonest = silent_at_s
+        alive_s = listens_s if life_s is None or life_s < listens_s else life_s
+        if mono_s <= alive_s + silence_s < soonest:
+            soonest = alive_s + silence_s
         if node is not None:  # messages of which nothing could be judged
             spoke_s, of_node, of_probe = node.spoke_mono_s, node.trouble, None if known is None else known.trouble
             if (
-                (spoke_s is not None and mono_s <= spoke_s + silence_s < soonest)
+                (spoke_s != alive_s and spoke_s is not None and mono_s <= spoke_s + silence_s < soonest)
                 or (of_node is not None and mono_s <= of_node.mono_s + silence_s < soonest)
                 or (of_probe is not None and mono_s <= of_probe.mono_s + silence_s < soonest)
             ):
@@ -79,8 +80,11 @@ def _first(came_s: Sequence[float | None], mono_s: float, silence_s: float) -> f
 
 def _plans_due_s(look: Look) -> float:
     """When the first plan that stands no longer holds."""
-    plans = [machine.plan for machine in look.state.machines.values()]
-    until = min((plan.needs.valid_until for plan in plans if plan and plan.needs.valid_until), default=None)
+    until: datetime | None = None
+    for machine in look.state.machines.values():
+        ends = None if machine.plan is None else machine.plan.needs.valid_until
+        if ends is not None and (until is None or ends < until):
+            until = ends
     return math.inf if until is None else look.now.mono_s + (until - look.now.utc).total_seconds()
 
 

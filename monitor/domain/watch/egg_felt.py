@@ -6,7 +6,7 @@ from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.eggs.temperature import COLD_C, DAY_S
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.rules import EGG_COLD, EGG_HOT
-from monitor.domain.state.known import Eggs, Look, Plan
+from monitor.domain.state.known import Look, Plan
 from monitor.domain.state.memory import EggFelt
 from monitor.domain.watch.deciding import judge
 from monitor.domain.watch.intake import Fresh
@@ -28,9 +28,14 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
             day = 0.0
         offset_k = model.offset_k(day)
         settles_c = model.settled(air_c, offset_k)
-        egg_c = _moved_on(look, eggs, (air_c, settles_c), day)
-        if eggs.judged:
-            hot_c = model.hot_limit_c(eggs.target_c, offset_k)
+        egg_c, felt = settles_c, state.eggs.get(eggs.batch)
+        if felt is not None:
+            seconds = now.mono_s - felt.mono_s
+            seconds = seconds if seconds > 0.0 else 0.0
+            egg_c = model.approach(felt.egg_c, (felt.air_c, day - seconds / DAY_S), settles_c, seconds)
+        state.eggs[eggs.batch] = EggFelt(now.mono_s, egg_c, air_c)
+        if eggs.judged and (standing or not COLD_C <= egg_c <= model.hot_c):
+            hot_c = model.hot_limit_c(eggs.target_c, offset_k)  # which is never less
             if standing or not COLD_C <= egg_c <= hot_c:
                 hot.append((egg_c - hot_c, egg_c, hot_c, settles_c))
                 cold.append((COLD_C - egg_c, egg_c, COLD_C, settles_c))
@@ -63,16 +68,3 @@ def eggs_below(look: Look, plan_: Plan, to_c: float) -> bool:
     """Whether any eggs there are estimated to be colder by COOLED_K than what they are cooled to."""
     felt = (look.state.eggs.get(eggs.batch) for eggs in plan_.eggs if eggs.judged)
     return any(each is not None and each.egg_c < to_c - COOLED_K for each in felt)
-
-
-def _moved_on(look: Look, eggs: Eggs, now_c: tuple[float, float], day: float) -> float:  # noqa: PLR0917 - with each reading
-    """The egg of a batch after this reading. now_c: the air, and where the egg settles in it."""
-    air_c, egg_c = now_c
-    mono_s = look.now.mono_s
-    felt = look.state.eggs.get(eggs.batch)
-    if felt is not None:
-        seconds = mono_s - felt.mono_s
-        seconds = seconds if seconds > 0.0 else 0.0
-        egg_c = eggs.model.approach(felt.egg_c, (felt.air_c, day - seconds / DAY_S), egg_c, seconds)
-    look.state.eggs[eggs.batch] = EggFelt(mono_s, egg_c, air_c)
-    return egg_c

@@ -74,6 +74,13 @@ def tick(look: Look) -> None:
     judge_away(look)
     judge_silent_switches(look)
     look_for_overdue(look)
+    if look.state.alarms:
+        _pass_time(look)
+    give_up_holes(look)
+
+
+def _pass_time(look: Look) -> None:
+    """What passing time alone does to alarms that stand, are shelved, or whose subject is out of service."""
     anew = []
     for key, alarm in list(look.state.alarms.items()):
         if alarm.condition or alarm.shelved_until is not None or alarm.out_until_mono_s is not None:
@@ -81,7 +88,6 @@ def tick(look: Look) -> None:
             settle(look, key, stepped)
             anew += [key for transition in stepped[1] if transition.cause == STILL_STANDING]
     ask_again(look, anew)
-    give_up_holes(look)
 
 
 def retire(look: Look) -> None:

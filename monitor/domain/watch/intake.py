@@ -63,7 +63,7 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         _came_again(look, pack)
         return []
     _keep_facts(look, pack, node)
-    fresh: dict[str, Fresh] = {}
+    named, fresh, now_s = look.site.named[pack.node], dict[str, Fresh](), look.now.mono_s
     dates: dict[str, Dated] = {}
     dated: Sample | None = None  # samples of one instant, as nearly all of a pack are, are dated once
     at: datetime | None = None
@@ -73,28 +73,28 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         if taken is None:
             continue
         line, up_ms, waited_s = taken
-        name = f"{pack.node}/{sample.probe}"
-        probe = look.site.probes.get(name)
+        probe = named.get(sample.probe)
         if probe is None:
-            _keep_aside(look, name, sample)
+            _keep_aside(look, f"{pack.node}/{sample.probe}", sample)
             continue
+        name = probe.key
         if sample.dry_bulb_c is None or pack.retained or waited_s == UNSETTLED:
             look.out.readings.append(_by_itself(name, line.id, up_ms, sample))
             if not pack.retained:
                 _note_trouble(look, probe, sample, waited_s=waited_s)
             continue
-        mono_s = look.now.mono_s - waited_s
+        mono_s = now_s - waited_s
         if at is None:
             at = from_ms(line.offset_ms + up_ms)
         known = look.state.probe(name)
         quality, confirmed = _assess(look, probe, known, line.id, up_ms, at, mono_s, sample)
         if waited_s <= probe.fresh_s:
-            node.spoke_mono_s = look.now.mono_s
-            if known.humid_from_s is None and (sample.rh_pct is not None or sample.rh_wrong):
-                known.humid_from_s = look.now.mono_s
+            dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
+            node.spoke_mono_s = now_s
+            if known.humid_from_s is None and (rh_pct is not None or sample.rh_wrong):
+                known.humid_from_s = now_s
             seen = fresh.get(name)
             if seen is None or at > seen.at:
-                dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
                 if known.calibrations:
                     dry_bulb_c, rh_pct = corrected(known.calibrations, at, dry_bulb_c, rh_pct)
                 fresh[name] = Fresh(probe, at, mono_s, dry_bulb_c, rh_pct, quality, known, confirmed, sample.dry_bulb_c)
@@ -222,9 +222,7 @@ def _assess(  # noqa: PLR0917 - with each reading
     known: what is known of the probe. line, up_ms: what dates the reading, and its counted time; at, mono_s: the same on the label and the
     forward clock.
     """
-    known.trail, quality = assess(
-        known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, interval_s=probe.interval_s
-    )
+    known.trail, quality = assess(known.trail or _UNSEEN, mono_s, sample.dry_bulb_c, sample.rh_pct, probe.interval_s)
     flag, rh_flag = quality.dry_bulb_flag, quality.rh_flag
     confirmed = None
     if quality.before is not None:

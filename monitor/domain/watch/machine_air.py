@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from statistics import median
 
 from monitor.domain.air.psychrometrics import vapour_kpa, wet_bulb_c
 from monitor.domain.alarms.about import About, Heading
@@ -14,10 +13,11 @@ from monitor.domain.alarms.alarm import BETWEEN, IN, OUT, Judgement
 from monitor.domain.needs.bands import DRY_BULB, WET_BULB
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.rules import ABOVE, ALARM, HANDLING_OVER, LETHAL, NOT_RAISED, Rule
+from monitor.domain.needs.site import Probe
 from monitor.domain.readings.quality import leapt
 from monitor.domain.readings.reading import FAIL
 from monitor.domain.signs.heading import GONE, LATE_S, STEP_S, TAIL_S, Window, leaves
-from monitor.domain.signs.lately import SWAY_LEAST_S, Mean, changed, follow
+from monitor.domain.signs.lately import SWAY_LEAST_S, Mean, changed, follow, middle
 from monitor.domain.signs.opening import (
     AT_WORK,
     AWAITED,
@@ -84,29 +84,38 @@ def judge_readings(look: Look, fresh: list[Fresh]) -> None:
     """What is news: each sensor, then the air of each machine that a fit reading came from."""
     by_machine: dict[str, list[Fresh]] = {}
     lives(look, fresh[0].probe.node)  # all are of one message
+    alarms, out, mono_s = look.state.alarms, look.state.out, look.now.mono_s
     for reading in fresh:
-        before = reading.known.heard
+        of_it, probe = reading.known, reading.probe
+        quality, confirmed, before = reading.quality, reading.confirmed, of_it.heard
         _adopt(look, reading)
-        if reading.confirmed is not None and reading.confirmed.dry_bulb_held:
-            reading.known.jumped_mono_s = look.now.mono_s
-            reading.known.jumped_from_s = reading.mono_s - (reading.at - reading.confirmed.at).total_seconds()
-            reading.known.jumped_k = 0.0 if before is None else reading.dry_bulb_c - before.dry_bulb_c
-        elif before is not None and reading.quality.dry_bulb_fit and leapt(reading.known.trail):
-            reading.known.jumped_mono_s, reading.known.jumped_from_s = look.now.mono_s, reading.mono_s
-            reading.known.jumped_k = reading.dry_bulb_c - before.dry_bulb_c
-        judge_sensor(look, reading)
-        if reading.probe.key in look.state.out:
+        if confirmed is not None and confirmed.dry_bulb_held:
+            of_it.jumped_mono_s = mono_s
+            of_it.jumped_from_s = reading.mono_s - (reading.at - confirmed.at).total_seconds()
+            of_it.jumped_k = 0.0 if before is None else reading.dry_bulb_c - before.dry_bulb_c
+        elif before is not None and quality.dry_bulb_fit and leapt(of_it.trail):
+            of_it.jumped_mono_s, of_it.jumped_from_s = mono_s, reading.mono_s
+            of_it.jumped_k = reading.dry_bulb_c - before.dry_bulb_c
+        if quality.tests or alarms:  # else nothing is wrong, and nothing was
+            judge_sensor(look, reading)
+        if probe.key in out:
             continue  # its machine is judged by the others
-        by_machine.setdefault(reading.probe.machine, []).append(reading)
+        if probe.machine in by_machine:
+            by_machine[probe.machine].append(reading)
+        else:
+            by_machine[probe.machine] = [reading]
     for machine, here in by_machine.items():
         plan_ = plan(look, machine)
-        if len(in_service(look, machine)) > 1:
+        probes = in_service(look, machine)
+        if len(probes) > 1:
             compare_sensors(look, machine)
         if not plan_.limits:
             continue
-        values, seen, each = _air(look, machine, plan_)
+        values, seen, each = _air(look, plan_, probes)
         known = look.state.machine(machine)
-        door_open = _watch_door(look, known, plan_, values[0], here) or look.now.mono_s < known.put_in_s + BORNE_S
+        door_open = (
+            _watch_door(look, known, plan_, values[0], here, probes) or look.now.mono_s < known.put_in_s + BORNE_S
+        )
         newest = None
         for reading in here:
             if reading.quality.dry_bulb_fit:
@@ -132,12 +141,12 @@ def _adopt(look: Look, reading: Fresh) -> None:
 
 
 def _watch_door(  # noqa: PLR0917 - with each reading
-    look: Look, known: MachineState, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh]
+    look: Look, known: MachineState, plan_: Plan, dry_bulb_c: float | None, fresh: list[Fresh], probes: Sequence[Probe]
 ) -> bool:
     """Whether the machine has just been opened: then what is too cold or too dry may wait, but never for long. A contact says when it was,
     or its air shows it; for how long that holds the air says in any case."""
     machine = plan_.needs.machine
-    seen, lead = known.watch or _UNSEEN, _lead(look, machine, fresh)
+    seen, lead = known.watch or _UNSEEN, _lead(look, probes, fresh)
     interval_s = 0.0 if lead is None else lead.probe.interval_s
     contact = None
     if machine in look.site.doors:
@@ -217,11 +226,11 @@ def _missed(look: Look, machine: str, since_s: float) -> None:
         look.state.contacts[switch.key] = replace(contact, missed=contact.missed + 1)
 
 
-def _lead(look: Look, machine: str, fresh: list[Fresh]) -> Fresh | None:
+def _lead(look: Look, probes: Sequence[Probe], fresh: list[Fresh]) -> Fresh | None:
     """One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands. Where none has,
     the first that speaks: of it an opening is known that was declared."""
     first = ""
-    for probe in in_service(look, machine):
+    for probe in probes:
         heard = look.state.probe(probe.key).heard
         if heard is not None and heard.humid_mono_s is not None:
             first = probe.key
@@ -288,8 +297,9 @@ def _judge_air(  # noqa: PLR0917 - with each reading
 
 def _passed(plan_: Plan, values: _Values, means: Sequence[Mean | None]) -> bool:
     """Whether any limit is passed."""
-    for mean, span in zip(means, plan_.spans, strict=False):
-        if mean is not None and (mean.low < span.least or mean.high > span.most):
+    spans = plan_.spans
+    for i, mean in enumerate(means[: len(spans)]):
+        if mean is not None and (mean.low < spans[i].least or mean.high > spans[i].most):
             return True
     low_c, high_c, dry, damp = values
     least_c, most_c, driest, dampest = plan_.within
@@ -528,7 +538,7 @@ def _end_handling(look: Look, plan_: Plan, outside: tuple[Limit, float] | None, 
     look.out.events.append(Event(look.now.utc, "handling", machine, what=WorkOver()))
 
 
-def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...], _Each]:
+def _air(look: Look, plan_: Plan, probes: Sequence[Probe]) -> tuple[_Values, tuple[str, ...], _Each]:
     """The values to judge by, the probes that they are of, and those of each.
 
     One probe is itself. Of two the worse counts, for they cannot both be believed. Of three and more, the median.
@@ -536,20 +546,23 @@ def _air(look: Look, machine: str, plan_: Plan) -> tuple[_Values, tuple[str, ...
     dry: list[float] = []
     humid: list[float] = []
     seen: list[str] = []
-    states, mono_s = look.state.probes, look.now.mono_s
-    for probe in in_service(look, machine):
-        known = states.get(probe.key)
+    states, mono_s, by = look.state.probes, look.now.mono_s, plan_.humid
+    for probe in probes:
+        key = probe.key
+        known = states.get(key)
         heard = None if known is None else known.heard
         if heard is None or mono_s - heard.mono_s > probe.silence_s:
             continue
-        dry.append(heard.dry_bulb_c)
-        seen.append(probe.key)
-        if heard.rh_pct is not None and plan_.humid:
-            rh = heard.rh_pct
+        dry_bulb_c, rh = heard.dry_bulb_c, heard.rh_pct
+        dry.append(dry_bulb_c)
+        seen.append(key)
+        if rh is not None and by:
             if not 0.0 <= rh <= 100.0:
                 rh = _scaled(rh)
-            humid.append(wet_bulb_c(heard.dry_bulb_c, rh, look.site.pressure_kpa) if plan_.humid == WET_BULB else rh)
-    return (*_low_high(dry), *_low_high(humid)), tuple(seen), (dry, humid)
+            humid.append(wet_bulb_c(dry_bulb_c, rh, look.site.pressure_kpa) if by == WET_BULB else rh)
+    low_c, high_c = _low_high(dry)
+    driest, dampest = _low_high(humid)
+    return (low_c, high_c, driest, dampest), tuple(seen), (dry, humid)
 
 
 def _scaled(rh_pct: float) -> float:
@@ -563,8 +576,8 @@ def _low_high(values: list[float]) -> tuple[float | None, float | None]:
     if not values:
         return None, None
     if len(values) > 2:
-        middle = median(values)
-        return middle, middle
+        found = middle(values)
+        return found, found
     return min(values), max(values)
 
 

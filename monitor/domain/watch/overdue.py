@@ -5,7 +5,7 @@ Of birds that go by the egg the day only reminds that draw-down may begin: once,
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from monitor.domain.alarms.about import Overdue
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, acknowledge
@@ -14,10 +14,9 @@ from monitor.domain.eggs.hatching import expected, looked_for, store_delay_h
 from monitor.domain.needs.bands import Occupant
 from monitor.domain.needs.batch import Batch, subject_of, whole_day
 from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_GRACE_DAYS, LOCKDOWN_OVERDUE
-from monitor.domain.needs.site import HATCHER, SETTER
-from monitor.domain.readings.reading import Now
+from monitor.domain.needs.site import SETTER, Machine
 from monitor.domain.state.cooling import begin_coolings
-from monitor.domain.state.known import Look
+from monitor.domain.state.known import Look, Plan
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.egg_alarms import remind_to_look
 
@@ -27,41 +26,57 @@ HATCH_GRACE_DAYS = 1.0  # after the last normal day, which is itself normal to i
 
 
 def look_for_overdue(look: Look) -> None:
-    """Judge both rules for every machine with eggs, and what was to be looked at again, once a minute."""
+    """Judge both rules for every machine with eggs that may be late, and what was to be looked at again, once a minute."""
     if look.now.mono_s - look.state.looked_mono_s < LOOK_EVERY_S:
         return
     look.state.looked_mono_s = look.now.mono_s
-    a_hatcher = any(m.kind == HATCHER for m in look.site.machines.values())
+    alarms, utc = look.state.alarms, look.now.utc
     for machine in look.site.machines.values():
-        plan = look.state.plan_of(machine.id)
-        if plan is None:
+        known = look.state.machines.get(machine.id)
+        if known is None or known.plan is None:
             continue
-        batches = [look.state.batches[o.batch] for o in plan.needs.occupants]
-        for occupant in plan.needs.occupants:
-            _remind_of_draw_down(look, occupant)
-        if machine.kind == SETTER and a_hatcher:  # who has none locks down where the eggs are
-            grace = plan.rules[LOCKDOWN_OVERDUE].limit
-            late = [
-                b
-                for b in batches
-                if look.site.profiles[b.profile].lockdown_sign is None
-                and not _declared_there(b, machine.id)
-                and _late(
-                    b,
-                    due_day=look.site.profiles[b.profile].lockdown_day,
-                    grace_days=grace,
-                    usual_days=LOCKDOWN_GRACE_DAYS,
-                    now=look.now,
-                )
-            ]
-            _judge(look, (machine.id, LOCKDOWN_OVERDUE), late)
-        elif (machine.id, LOCKDOWN_OVERDUE) in look.state.alarms:
-            _judge(look, (machine.id, LOCKDOWN_OVERDUE), [])
-        grace = plan.rules[HATCH_OVERDUE].limit
-        grace = HATCH_GRACE_DAYS if grace is None else grace
-        _judge(look, (machine.id, HATCH_OVERDUE), [b for b in batches if _hatch_late(look, b, grace)])
+        awaits = known.awaits
+        if alarms or awaits is None or awaits[0] is not known.plan or utc >= awaits[1]:
+            known.awaits = _look_into(look, machine, known.plan)
     remind_to_look(look)
     begin_coolings(look)
+
+
+def _look_into(look: Look, machine: Machine, plan: Plan) -> tuple[Plan, datetime]:
+    """Judge a machine's eggs by their day. The plan, and before when nothing of its eggs is overdue while it and no alarm stands."""
+    batches = []
+    for occupant in plan.needs.occupants:
+        _remind_of_draw_down(look, occupant)
+        batches.append(look.state.batches[occupant.batch])
+    grace = plan.rules[LOCKDOWN_OVERDUE].limit
+    lockdown_grace = LOCKDOWN_GRACE_DAYS if grace is None else grace
+    if machine.kind == SETTER and look.site.has_hatcher:  # who has none locks down where the eggs are
+        late = [
+            b
+            for b in batches
+            if b.day(look.now.utc) > look.site.profiles[b.profile].lockdown_day + lockdown_grace
+            and look.site.profiles[b.profile].lockdown_sign is None
+            and not _declared_there(b, machine.id)
+        ]
+        _judge(look, (machine.id, LOCKDOWN_OVERDUE), late)
+    elif (machine.id, LOCKDOWN_OVERDUE) in look.state.alarms:
+        _judge(look, (machine.id, LOCKDOWN_OVERDUE), [])
+    grace = plan.rules[HATCH_OVERDUE].limit
+    hatch_grace = HATCH_GRACE_DAYS if grace is None else grace
+    late = [batch for batch in batches if _hatch_late(look, batch, hatch_grace)]
+    if late or look.state.alarms:
+        _judge(look, (machine.id, HATCH_OVERDUE), late)
+    awaited = [_awaits(look, batch, lockdown_grace=lockdown_grace, hatch_grace=hatch_grace) for batch in batches]
+    return plan, min(awaited, default=look.now.utc + timedelta(days=1.0))
+
+
+def _awaits(look: Look, batch: Batch, *, lockdown_grace: float, hatch_grace: float) -> datetime:
+    """Before when nothing of a batch is overdue, nor its draw-down due; it may be somewhat later."""
+    profile = look.site.profiles[batch.profile]
+    if profile.lockdown_sign is not None:
+        return look.now.utc  # its eggs are asked, each time
+    days = min(profile.lockdown_day + lockdown_grace, profile.hatch_day_last + hatch_grace)
+    return batch.set_at + timedelta(days=days, seconds=-1.0)
 
 
 def _remind_of_draw_down(look: Look, occupant: Occupant) -> None:
@@ -102,10 +117,6 @@ def _declared_there(batch: Batch, machine: str) -> bool:
         each.stage == LOCKDOWN and (stay := batch.stay_at(each.at)) is not None and stay.machine == machine
         for each in batch.declared
     )
-
-
-def _late(batch: Batch, *, due_day: float, grace_days: float | None, usual_days: float, now: Now) -> bool:
-    return batch.day(now.utc) > due_day + (usual_days if grace_days is None else grace_days)
 
 
 def _judge(look: Look, key: tuple[str, str], late: list[Batch]) -> None:

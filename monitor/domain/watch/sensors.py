@@ -66,8 +66,6 @@ _OF_THE_AIR = OFF_SCALE
 def judge_sensor(look: Look, reading: Fresh) -> None:
     """One probe by its own tests: failed, doubtful, or neither."""
     quality, probe = reading.quality, reading.probe.key
-    if not (quality.tests or look.state.alarms):
-        return  # nothing is wrong, and nothing was
     failed, suspect = (probe, SENSOR_FAILED), (probe, SENSOR_SUSPECT)
     if quality.dry_bulb_flag == FAIL:
         about = _about(quality.tests, FAIL, reading.sent_c)
@@ -121,19 +119,21 @@ def compare_sensors(look: Look, machine: str) -> None:
         given,
         interval_s=interval_s,
         still=air != FORCED,
-        shifts=air != STILL and _around_eggs(look, machine),
+        shifts=air != STILL and _around_eggs(look, machine, known),
         disturbed=_disturbed(look, known),
     )
     known.pairs = found.pairs
     for name in unmoved:
         _tell_around(look, name, found.pairs.lately, others=[other for other in given if other != name])
-    early = _jumped_apart(look, machine, given, lately=found.pairs.lately)
-    _judge_agreement(look, machine, found, early=early)
+    early = None if len(given) != 2 else _jumped_apart(look, machine, given, lately=found.pairs.lately)
+    known.unmixed = False
+    if found.found or early or look.state.alarms:  # else nothing is wrong, and nothing was
+        _judge_agreement(look, machine, found, early=early)
 
 
-def _around_eggs(look: Look, machine: str) -> bool:
+def _around_eggs(look: Look, machine: str, known: MachineState) -> bool:
     """Whether there are eggs in it, which need its air to be moved; in a room, or a machine that is empty, air moves as it likes."""
-    plan = look.state.plan_of(machine)
+    plan = known.plan
     return plan is not None and bool(plan.limits) and look.site.machines[machine].holds_eggs
 
 
@@ -159,8 +159,6 @@ def _jumped_apart(
 ) -> Difference | None:
     """Two probes of which one moved all at once and stayed there, while the air at the other stands still: no air does that, so nobody has to
     wait until it has lasted. What fell may be an open door's, so it has to outlast that by itself; only what passes an alarm limit is so urgent."""
-    if len(given) != 2:
-        return None
     jumped = _jumped(look, machine, tuple(given))
     if not jumped:
         return None
@@ -183,9 +181,6 @@ def _jumped_apart(
 
 
 def _judge_agreement(look: Look, machine: str, found: Agreement, *, early: Difference | None) -> None:
-    look.state.machine(machine).unmixed = False
-    if not (found.found or early or look.state.alarms):
-        return  # nothing is wrong, and nothing was
     apart = [d for d in found.found if d.test != DRIFT] + ([early] if early else [])
     drifted = [d for d in found.found if d.test == DRIFT]
     for standing, rule in ((apart, DISAGREE), (drifted, DRIFTING)):

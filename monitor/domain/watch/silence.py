@@ -90,6 +90,33 @@ def judge_silence(look: Look) -> None:
         and silent_s(look, p.key) > p.silence_s
         and not probe_is_out(look, p)
     ]
+    if silent or look.state.alarms or not _all_speak(look):
+        _judge_nodes(look, silent)
+    listens_s = look.state.listens_mono_s
+    for key, known in known_of.items():
+        heard = known.heard
+        if heard is not None and heard.humid_mono_s == known.life_mono_s:
+            continue  # as nearly always: a humidity that came with the last sign of life is lost no sooner
+        humid_at_s = known.humid_at_s()
+        if humid_at_s is None:
+            continue  # a probe that never had a humidity to tell, whether it could be used or not, is not asked for one
+        since_s = humid_at_s if humid_at_s > listens_s else listens_s
+        if mono_s - since_s > look.site.probes[key].silence_s and all(probe.key != key for probe in silent):
+            judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
+
+
+def _all_speak(look: Look) -> bool:
+    """Whether every node was heard, and none said that it goes, or keeps restarting."""
+    nodes = look.state.nodes
+    for id_ in look.site.by_node:
+        node = nodes.get(id_)
+        if node is None or (node.said is not None and not node.said.online) or len(node.starts) >= STARTS:
+            return False
+    return True
+
+
+def _judge_nodes(look: Look, silent: Sequence[Probe]) -> None:
+    """Each node by its probes that are silent and by what it said; and all of them."""
     troubles = {p.key: about for p in silent if (about := trouble_of(look, p)) is not None}
     keys = {p.key for p in silent}
     dumb = keys - troubles.keys()
@@ -115,17 +142,6 @@ def judge_silence(look: Look) -> None:
             judge(look, (node, NODE_OFFLINE), _silence(is_gone, look.now))
     for probe in silent:
         _judge_unheard(look, probe, troubles.get(probe.key))
-    listens_s = look.state.listens_mono_s
-    for key, known in known_of.items():
-        heard = known.heard
-        if heard is not None and heard.humid_mono_s == known.life_mono_s:
-            continue  # as nearly always: a humidity that came with the last sign of life is lost no sooner
-        humid_at_s = known.humid_at_s()
-        if humid_at_s is None or key in keys:
-            continue  # a probe that never had a humidity to tell, whether it could be used or not, is not asked for one
-        since_s = humid_at_s if humid_at_s > listens_s else listens_s
-        if mono_s - since_s > look.site.probes[key].silence_s:
-            judge(look, (key, NO_HUMIDITY), _silence(True, look.now))
 
 
 def _judge_all(look: Look, everybody: bool, nodes: int) -> None:

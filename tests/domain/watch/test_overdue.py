@@ -141,6 +141,27 @@ def test_a_breeder_gives_more_time() -> None:
     assert story.state_of(HATCH_OVERDUE) == "normal"
 
 
+def test_what_is_late_by_and_by_is_told_within_a_minute() -> None:
+    """A machine that was looked into while nothing of it was late is looked into again once its first batch may be."""
+    for first, second in ((18.5, 18.2), (18.2, 18.5)):
+        batches = [batch(id_, day=day - 3.0 / 1440.0) for id_, day in (("hen-1", first), ("hen-2", second))]
+        story = Story(site=site({}), batches=tuple(batches))
+        story.run(minutes=2)
+        assert not story.state.alarms
+        story.run(minutes=2)
+        assert story.about(LOCKDOWN_OVERDUE) == f"hen-{1 if first > second else 2} is on day 18"
+
+
+def test_until_when_a_machine_need_not_be_looked_into() -> None:
+    """Until a second before the first of its batches may be late."""
+    story = Story(site=site({}), batches=(batch("hen-1", day=3.0), batch("hen-2", day=4.0)))
+    story.run(minutes=2)
+    awaits = story.state.machine("setter-1").awaits
+    assert awaits is not None
+    assert awaits[0] is story.state.machine("setter-1").plan
+    assert awaits[1] == story.state.batches["hen-2"].set_at + timedelta(days=18.5, seconds=-1.0)
+
+
 def test_it_is_looked_for_once_a_minute() -> None:
     """At most so often, and at the full minute again."""
     story = on_day(18.0)
