@@ -729,9 +729,11 @@ def test_humidity_is_compared_while_the_temperatures_agree() -> None:
 
     assert humid((37.5, 55.0), (37.5, 50.0)) == Gauge(pytest.approx(5.0))  # type: ignore[arg-type]
     assert humid((37.5, 103.0), (37.5, 100.0)) == Gauge(0.0)
-    kpa = [rh * float(saturation_vapour_kpa(c)) for c, rh in ((37.7, 55.0), (37.3, 50.0))]
+    saturated_kpa = [float(saturation_vapour_kpa(c)) for c in (37.7, 37.3)]
+    between_kpa = math.sqrt(saturated_kpa[0] * saturated_kpa[1])
+    assert between_kpa == pytest.approx(float(saturation_vapour_kpa(37.5)), rel=1e-5)
     found = humid((37.7, 55.0), (37.3, 50.0))
-    assert found == Gauge(pytest.approx((kpa[0] - kpa[1]) / float(saturation_vapour_kpa(37.5))))  # type: ignore[arg-type]
+    assert found == Gauge(pytest.approx((55.0 * saturated_kpa[0] - 50.0 * saturated_kpa[1]) / between_kpa))  # type: ignore[arg-type]
     assert humid((37.5, 55.0), (37.5, None)) is None
     assert humid((37.5, None), (37.5, 55.0)) is None
     for apart, compared_ in ((0.5, True), (-0.5, True), (0.6, False), (-0.6, False)):
