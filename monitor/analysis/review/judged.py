@@ -8,7 +8,10 @@ For a finding, every cause that sources name is judged by one figure of the reco
 - the heat or cold beyond the alarm limits, which a mean temperature hides, against every published exposure that did harm: of a cause that
   names a temperature beside its mean; of a death, a deformity or a hatch time by itself in each third that no cause asks for;
 - cannot say where the figure is missing or too little of it is covered, between those numbers, where a gap could hide what is asked
-  about, and where half of the batches that went well had as much of it;
+  about, where half of the batches that went well had as much of it, and where a mean or a level is no farther out than theirs by more than
+  sensors and their own spread can tell;
+- unlike the batches that went well where a mean keeps its band, or is beyond it by less than a sensor can tell, and is farther out than
+  theirs by more than that;
 - not measured where no sensor sees it, and nobody wrote it: those are listed, never left out.
 
 A cause gets one verdict, however many ways it can be asked. What is measured at the egg decides: a weighed loss over the humidity that
@@ -21,8 +24,10 @@ the fault fills, and less in one that it fills in part or that is part of it, as
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 
 from monitor.analysis.review.beyond import SHORTEST_H, Beyond
 from monitor.domain.published.causes import (
@@ -31,6 +36,7 @@ from monitor.domain.published.causes import (
     DOSE,
     HIGH,
     HUMIDITY,
+    LEVEL,
     LOSS,
     LOW,
     MEAN,
@@ -44,10 +50,15 @@ from monitor.domain.published.causes import (
 )
 
 SUPPORTED, CANNOT_SAY, NOT_SUPPORTED, NOT_MEASURED = "supported", "cannot say", "not supported", "not measured"
-VERDICTS = (SUPPORTED, CANNOT_SAY, NOT_SUPPORTED, NOT_MEASURED)  # in the order in which they are told
+UNLIKE = "unlike your good batches"
+VERDICTS = (SUPPORTED, UNLIKE, CANNOT_SAY, NOT_SUPPORTED, NOT_MEASURED)  # in the order in which they are told
 
 MISSING, COVERAGE, NO_BAND = "missing", "coverage", "no band"
-NEAR, SHORT, BETWEEN, GAP, COMMON, PART = "near", "short", "between", "gap", "common", "part"
+NEAR, SHORT, BETWEEN, GAP, COMMON, PART, ALIKE = "near", "short", "between", "gap", "common", "part", "alike"
+
+# Median absolute deviations by which a batch must differ from those that went well, besides what sensors err by: 3 sd of figures that
+# scatter by chance (1.4826 each). Judgement.
+APART = 3.0 * 1.4826
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,12 +255,9 @@ class _Asking:
         verdict, reason = CANNOT_SAY, MISSING
         if figure is not None:
             verdict, reason = _judged(self.catalogue, cause, check, figure=figure, exposure=exposure)
-        if (
-            verdict == SUPPORTED
-            and exposure is not None
-            and self._common(cause, check, exposure=exposure, others=others)
-        ):
-            verdict, reason = CANNOT_SAY, COMMON
+        if figure is not None and exposure is not None:
+            theirs = [x for f in others if (x := exposure_of(cause, check, f)) is not None]
+            verdict, reason = self._beside_good(check, figure, (verdict, reason), exposure=exposure, theirs=theirs)
         if verdict == NOT_SUPPORTED and cause.rest:
             verdict, reason = CANNOT_SAY, PART
         share = WINDOWS[cause.window][1] if check.kind not in (DOSE, BEYOND) and cause.window in WINDOWS else 1.0
@@ -281,13 +289,32 @@ class _Asking:
         if reach < 1.0:
             return (
                 told
-                if told.verdict == CANNOT_SAY
+                if told.verdict in (CANNOT_SAY, UNLIKE)
                 else replace(told, verdict=CANNOT_SAY, reason=BETWEEN, by_beyond=True)
             )
         if self._common(stands, check, exposure=reach, others=others):
             return replace(told, verdict=CANNOT_SAY, reason=COMMON, by_beyond=True)
         strength = WINDOWS[key[1]][1] ** 0.5  # just supported: who names the very spell comes before
         return replace(told, verdict=SUPPORTED, reason="", exposure=reach, strength=strength, by_beyond=True)
+
+    def _beside_good(
+        self, check: Check, figure: Figure, told: tuple[str, str], *, exposure: float, theirs: Sequence[float]
+    ) -> tuple[str, str]:
+        """(verdict, reason) once the batches that went well are beside it, each judged by its own band."""
+        verdict, reason = told
+        if len(theirs) < self.catalogue.least_good:
+            return told
+        if verdict == SUPPORTED and 2 * sum(x >= exposure for x in theirs) >= len(theirs):
+            return CANNOT_SAY, COMMON
+        error = _error(check, figure)
+        if error is None:
+            return told
+        middle = median(theirs)
+        apart = exposure - middle > math.hypot(error, APART * median(abs(x - middle) for x in theirs))
+        if verdict == SUPPORTED:
+            return told if apart else (CANNOT_SAY, ALIKE)
+        kept = check.kind == MEAN and (verdict == NOT_SUPPORTED or reason == NEAR)
+        return (UNLIKE, "") if apart and kept else told
 
     def _figure(self, cause: Cause) -> Figure | None:
         variable, _, window = cause.way
@@ -301,6 +328,18 @@ class _Asking:
         theirs = [x for figure in others if (x := exposure_of(cause, check, figure)) is not None]
         as_much = sum(x >= exposure for x in theirs)
         return len(theirs) >= self.catalogue.least_good and 2 * as_much >= len(theirs)
+
+
+def _error(check: Check, figure: Figure) -> float | None:
+    """What two figures may differ by for their sensors alone, on the scale of their exposure: the margin of a mean, half of the way from clear
+    to supported of a level; None of a dose, which is published as it is."""
+    if check.kind == LEVEL:
+        return (check.supported_at - check.clear_at) / 2.0 / check.supported_at
+    if check.kind != MEAN:
+        return None
+    both = figure.low is not None and figure.high is not None
+    half = abs((figure.high or 0.0) - (figure.low or 0.0)) / 2.0 if both else check.half_band
+    return check.margin / (half + check.margin)
 
 
 def _weight(way: Verdict) -> tuple[int, int, float]:

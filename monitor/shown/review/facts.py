@@ -45,7 +45,7 @@ def answer_words(facts: Facts, shown: Shown) -> Iterator[str]:
         elif beyond.reach >= 1.0 / 2.0 and nearest is not None:
             yield f"{told}; half or more of what did harm elsewhere: {exposure_words(nearest, shown.unit)}."
         else:
-            yield f"{told}; nothing near as much is published to have done harm."
+            yield f"{told}; under half of every dose that is published to have done harm."
     if not facts.met:
         share = per_cent(facts.warm.coverage)
         yield f"Never beyond an alarm limit of temperature in the {share} of the time that is on record."
@@ -128,10 +128,13 @@ def _rang_words(each: Rang, facts: Facts, shown: Shown) -> str:
 
 
 def _covered(facts: Facts) -> str:
-    words = []
-    for name, figures in (("temperature", facts.warm), ("humidity", facts.humid)):
-        words.append(f"{name} {per_cent(figures.coverage)} of the time{_gaps(figures, facts)}")
-    return "; ".join(words)
+    told = {
+        name: f"{per_cent(figures.coverage)} of the time{_gaps(figures, facts)}"
+        for name, figures in (("temperature", facts.warm), ("humidity", facts.humid))
+    }
+    if len(set(told.values())) == 1:
+        return f"temperature and humidity {told['temperature']}"
+    return "; ".join(f"{name} {words}" for name, words in told.items())
 
 
 def _gaps(figures: Figures, facts: Facts) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from monitor.analysis.review.beyond import Beyond
 from monitor.analysis.review.judged import (
+    ALIKE,
     BETWEEN,
     CANNOT_SAY,
     COMMON,
@@ -24,6 +25,7 @@ from monitor.analysis.review.judged import (
     PART,
     SHORT,
     SUPPORTED,
+    UNLIKE,
     VERDICTS,
     Figure,
     Verdict,
@@ -55,6 +57,7 @@ from monitor.shown.values import per_cent, show_checked, show_figure
 
 MEANS = {
     SUPPORTED: "the record shows what these sources describe",
+    UNLIKE: "its target is kept, and it is farther out than your batches that went well",
     CANNOT_SAY: "",
     NOT_SUPPORTED: "what was asked of the record shows none of it",
     NOT_MEASURED: "published too; no sensor sees them, and nothing of them is written",
@@ -70,6 +73,7 @@ WHY = {
     BETWEEN: "more than is said to be harmless, less than is said to harm",
     GAP: "a gap in the record is long enough to hide it",
     COMMON: "half or more of the batches that went well had as much of it",
+    ALIKE: "no farther out than the batches that went well, by more than sensors and their own spread can tell",
     PART: "what is written shows none of it, and the rest of what the source names is seen nowhere",
 }
 SUPPORTED_MEANS = (
@@ -90,7 +94,7 @@ CLOSING = (
 def finding_sections(
     catalogue: Catalogue, finding: str, verdicts: Sequence[Verdict], *, unit: str
 ) -> Iterator[Section]:
-    """What is told of one finding: a section for each verdict that there can be, and the caution.
+    """What is told of one finding: a section for each verdict that there can be (of `UNLIKE` where there is one), and the caution.
 
     Parameters
         unit: `C` or `F`; ValueError for another.
@@ -99,6 +103,8 @@ def finding_sections(
         raise ValueError(f"unit {unit!r}, expected C or F")
     for name in VERDICTS:
         told = [verdict for verdict in verdicts if verdict.verdict == name]
+        if name == UNLIKE and not told:  # of most batches it is nothing
+            continue
         means = MEANS[name] if any(v.named for v in told) else MEANS_UNNAMED.get(name, MEANS[name]) if told else NONE
         head = Heading("", f"{name.upper()}{f': {means}' if means else ''}")
         if name == NOT_MEASURED:  # nothing is said to these
@@ -184,6 +190,8 @@ def _notes(verdict: Verdict, unit: str) -> Iterator[str]:
     """What the record shows, the others' figures, and what else was published."""
     if verdict.reason:
         yield f"Cannot say: {WHY[verdict.reason]}."
+    if verdict.verdict == UNLIKE:
+        yield f"Unlike your good batches: {MEANS[UNLIKE]}, by more than sensors and their own spread can tell."
     yield from _lay(verdict, unit)
     if verdict.figure is not None:
         asked = {HIGH: "Too high? ", LOW: "Too low? "}.get(verdict.first.direction, "") if _of_a_band(verdict) else ""

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from monitor.analysis.review.judged import CANNOT_SAY, COVERAGE, NOT_MEASURED, SUPPORTED, VERDICTS, Verdict
+from monitor.analysis.review.judged import CANNOT_SAY, COVERAGE, NOT_MEASURED, SUPPORTED, UNLIKE, VERDICTS, Verdict
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
@@ -86,10 +86,10 @@ def _nothing(whole: BatchReview, *, listed: bool = True) -> Section:
 def _short(whole: BatchReview, catalogue: Catalogue, unit: str) -> Iterator[Section]:
     shows = False
     for each in whole.reviewed:
-        supported = [verdict for verdict in each.verdicts if verdict.verdict == SUPPORTED]
-        shows = shows or bool(supported)
+        supported = [verdict for verdict in each.verdicts if verdict.verdict in (SUPPORTED, UNLIKE)]
+        shows = shows or any(verdict.verdict == SUPPORTED for verdict in supported)
         counts = Counter(verdict.verdict for verdict in each.verdicts if verdict.named)
-        counted = ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS)
+        counted = ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS if name != UNLIKE or counts[name])
         head = Heading(f"{_name(each)}: {subject_words(each.subject, whole.eggs)}")
         yield Section(
             head, (*(cause_item(verdict, unit) for verdict in supported), Paragraph(f"published causes: {counted}"))
@@ -128,6 +128,8 @@ def _answer(each: Reviewed, unit: str) -> str:
     of = f"of {len(asked)} published causes that can be asked"
     unnamed = [verdict.asked.words for verdict in each.verdicts if verdict.verdict == SUPPORTED and not verdict.named]
     also = f" Also, named by no source: {', '.join(unnamed)}." if unnamed else ""
+    unlike = dict.fromkeys(verdict.causes[0].told(unit) for verdict in asked if verdict.verdict == UNLIKE)
+    also += f" Within its target, but unlike your good batches: {'; '.join(unlike)}." if unlike else ""
     if unsure and len(unsure) == len(asked):
         return f"{_name(each)}: cannot say {of}: {_why(unsure)}.{also}"
     told = dict.fromkeys(verdict.causes[0].told(unit) for verdict in shows)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +16,7 @@ from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.history.felt import SideDose
 from monitor.analysis.review.beyond import Beyond
 from monitor.analysis.review.judged import (
+    ALIKE,
     BETWEEN,
     CANNOT_SAY,
     COMMON,
@@ -27,6 +30,7 @@ from monitor.analysis.review.judged import (
     PART,
     SHORT,
     SUPPORTED,
+    UNLIKE,
     VERDICTS,
     Figure,
     Record,
@@ -164,7 +168,7 @@ def test_what_batches_that_went_well_had_too_sets_this_one_apart_no_longer(one: 
     assert one.verdict(far, one.good(1.6, 1.7, 0.0)).reason == COMMON
     assert one.verdict(far, one.good(1.6, 1.7)).verdict == SUPPORTED
     assert one.verdict(far, one.good(1.6, 0.0, 0.0)).verdict == SUPPORTED
-    assert one.verdict(one.figure(1.8), one.good(1.6, 1.7, 0.0)).verdict == SUPPORTED
+    assert one.verdict(one.figure(2.6), one.good(1.6, 1.7, 0.0)).verdict == SUPPORTED
     poor = tuple(Record(r.name, {k: replace(f, coverage=0.1) for k, f in r.figures.items()}) for r in one.good(2, 2, 2))
     assert one.verdict(far, poor).verdict == SUPPORTED
 
@@ -393,6 +397,59 @@ def test_a_gap_can_hide_a_spell() -> None:
     record = Record("x", {("overheat", "early"): hidden})
     (told,) = (v for v in review(CATALOGUE, "dead-internal-pip", record) if not v.named)
     assert (told.verdict, told.reason) == (CANNOT_SAY, GAP)
+
+
+# --- a margin to the batches that went well -----------------------------------------------------------------------------
+
+DRY = next(a for a in EVERY if (a.finding, a.cause.check, a.cause.direction) == ("shrink-wrapped", "humidity", LOW))
+
+
+def house(*rh_pct: float) -> tuple[Record, ...]:
+    """Batches that went well, at these humidities."""
+    return tuple(Record(f"g-{i}", {DRY.key: Figure(v, 50.0, 60.0, share_below=1.0)}) for i, v in enumerate(rh_pct))
+
+
+@pytest.mark.parametrize(
+    ("rh_pct", "good", "verdict", "reason"),
+    [
+        (48.5, (48.6, 48.7, 48.6, 48.8, 48.5), CANNOT_SAY, NEAR),
+        (45.0, (45.1, 45.2, 45.0, 45.3, 45.1), CANNOT_SAY, ALIKE),  # as far out as ever, by a tenth more
+        (41.0, (45.1, 45.2, 45.0, 45.3, 45.1), SUPPORTED, ""),
+        (41.0, (45.0, 52.0, 48.0, 55.0, 42.0), CANNOT_SAY, ALIKE),  # a room that differs by as much from batch to batch
+        (41.0, (57.0, 57.0), SUPPORTED, ""),  # two batches set nothing apart
+        (41.0, (57.0, 57.0, 57.0), SUPPORTED, ""),
+        (51.0, (59.0, 59.2, 58.9, 59.1), UNLIKE, ""),  # the band is kept, and none of them was ever so dry
+        (49.0, (59.0, 59.2, 58.9, 59.1), UNLIKE, ""),  # beyond it by less than a sensor can tell
+        (51.0, (52.9, 52.8, 52.7), NOT_SUPPORTED, ""),  # less than sensors err by
+        (51.0, (59.0, 55.0, 51.5, 57.0), NOT_SUPPORTED, ""),
+        (51.0, (59.0, 59.2), NOT_SUPPORTED, ""),
+    ],
+)
+def test_supported_needs_a_margin_to_the_house_s_own_good_batches(
+    rh_pct: float, good: tuple[float, ...], verdict: str, reason: str
+) -> None:
+    """Beyond the band, and beyond them by more than sensors and their spread can tell; within the band it is then unlike them."""
+    told = DRY.verdict(Figure(rh_pct, 50.0, 60.0, share_below=1.0), house(*good))
+    assert (told.verdict, told.reason) == (verdict, reason)
+
+
+def test_the_other_way_is_not_unlike() -> None:
+    """Damper than all of them is nothing to a cause that names dry air."""
+    assert DRY.verdict(Figure(59.0, 50.0, 60.0), house(51.0, 51.1, 50.9)).verdict == NOT_SUPPORTED
+
+
+@pytest.mark.parametrize(("centre", "spread"), [(48.0, 0.1), (47.0, 0.5), (45.0, 1.5), (40.0, 3.0)])
+def test_a_batch_like_all_others_of_a_dry_room_is_seldom_supported(centre: float, spread: float) -> None:
+    """In a room that is always below the band a batch drawn as the good ones are is supported in one of twenty at most, and never
+    unlike them more often."""
+    rng, count = np.random.default_rng(5), 600
+    told = Counter(
+        DRY.verdict(
+            Figure(rng.normal(centre, spread), 50.0, 60.0, share_below=1.0), house(*rng.normal(centre, spread, 6))
+        ).verdict
+        for _ in range(count)
+    )
+    assert told[SUPPORTED] + told[UNLIKE] <= 0.05 * count
 
 
 # --- what is measured decides, and a cause has one verdict ---------------------------------------------------------------

@@ -11,12 +11,13 @@ from datetime import UTC, datetime
 import pytest
 
 from monitor.adapters.tables.causes import shipped_causes
-from monitor.analysis.review.judged import SUPPORTED, VERDICTS, Record, review
+from monitor.analysis.review.judged import SUPPORTED, UNLIKE, VERDICTS, Figure, Record, review
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.findings import FINDINGS
 from monitor.shown.form import Shown
 from monitor.shown.review.finding import CLOSING, PREAMBLE, SUPPORTED_MEANS, TEMPERATURES_OF
 from monitor.shown.review.whole import brief_text, whole_json, whole_text
+from tests.analysis.review.test_judged import first_of
 from tests.shown.review.test_finding import CLEAR, FORBIDDEN, FULL
 
 CATALOGUE = shipped_causes()
@@ -119,8 +120,27 @@ def test_counts_in_short_are_those_of_the_whole() -> None:
         one = whole(finding)
         counts = Counter(verdict.verdict for verdict in one.reviewed[0].verdicts)
         told = words(brief_text(one, CATALOGUE, SHOWN))
-        assert "published causes: " + ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS) in told
+        assert (
+            "published causes: "
+            + ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS if name != UNLIKE or counts[name])
+            in told
+        )
         assert (words(SUPPORTED_MEANS) in told) is (counts[SUPPORTED] > 0)
+
+
+def test_unlike_your_good_batches() -> None:
+    """Within its target and far from those that went well: told in the first line, shown in short, and in a section of its own in full."""
+    one = first_of("wet-chick", "humidity", "high")
+    good = [Record(f"g-{i}", {one.key: Figure(v, 50.0, 60.0)}) for i, v in enumerate((51.0, 51.2, 50.9))]
+    verdicts = review(CATALOGUE, "wet-chick", Record("x", {one.key: Figure(59.0, 50.0, 60.0)}), good=good)
+    given = replace(whole(), reviewed=(Reviewed("wet-chick", Subject((7,)), verdicts),))
+    short, full = (words(told(given, CATALOGUE, SHOWN)) for told in (brief_text, whole_text))
+    assert "Within its target, but unlike your good batches: humidity too high, egg lost too little." in short
+    assert "Too high? The record shows mean humidity over the incubation stage: 59.0 %RH" in short
+    assert "Batches that went well: 50.9 %RH to 51.2 %RH, middle 51.0 %RH (3)." in short
+    assert "published causes: supported none, unlike your good batches 1, cannot say" in short
+    assert "UNLIKE YOUR GOOD BATCHES: its target is kept, and it is farther out" in full
+    assert words(SUPPORTED_MEANS) not in short
 
 
 def test_the_batches_beside_it() -> None:
