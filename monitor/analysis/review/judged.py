@@ -230,10 +230,8 @@ class _Asking:
     def ways(self, rows: tuple[Cause, ...]) -> tuple[Verdict, ...]:
         """Every way to ask about one cause, the one that decides first."""
         asked = [*rows, *(other for row in rows if (other := self._weighed(row)) is not None)]
-        ways = list(
-            {cause.way if cause.check or cause.written else None: self.way(cause, rows) for cause in asked}.values()
-        )
-        return tuple(sorted(ways, key=_weight))
+        ways = {cause.way: self.way(cause, rows) for cause in asked}
+        return tuple(sorted(ways.values(), key=_weight))
 
     def _weighed(self, row: Cause) -> Cause | None:
         """The loss that stands for a humidity, where it was weighed: before the hatcher dry air is nothing to an egg but water."""
@@ -257,7 +255,7 @@ class _Asking:
             verdict, reason = _judged(self.catalogue, cause, check, figure=figure, exposure=exposure)
         if figure is not None and exposure is not None:
             theirs = [x for f in others if (x := exposure_of(cause, check, f)) is not None]
-            verdict, reason = self._beside_good(check, figure, (verdict, reason), exposure=exposure, theirs=theirs)
+            verdict, reason = self._beside_good(check, figure, told=(verdict, reason), exposure=exposure, theirs=theirs)
         if verdict == NOT_SUPPORTED and cause.rest:
             verdict, reason = CANNOT_SAY, PART
         share = WINDOWS[cause.window][1] if check.kind not in (DOSE, BEYOND) and cause.window in WINDOWS else 1.0
@@ -298,7 +296,7 @@ class _Asking:
         return replace(told, verdict=SUPPORTED, reason="", exposure=reach, strength=strength, by_beyond=True)
 
     def _beside_good(
-        self, check: Check, figure: Figure, told: tuple[str, str], *, exposure: float, theirs: Sequence[float]
+        self, check: Check, figure: Figure, *, told: tuple[str, str], exposure: float, theirs: Sequence[float]
     ) -> tuple[str, str]:
         """(verdict, reason) once the batches that went well are beside it, each judged by its own band."""
         verdict, reason = told
@@ -401,7 +399,7 @@ def _beyond(figure: Figure) -> tuple[str, str]:
         return SUPPORTED, ""
     if reach >= _NEARLY:
         return _BETWEEN
-    hidden = figure.longest_gap_h >= _NEARLY * SHORTEST_H[figure.beyond.side]
+    hidden = figure.longest_gap_h > _NEARLY * SHORTEST_H[figure.beyond.side]
     return (CANNOT_SAY, GAP) if hidden else (NOT_SUPPORTED, "")
 
 

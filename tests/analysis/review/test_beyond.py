@@ -38,6 +38,7 @@ def stay(set_ms: int, since_d: float, until_d: float) -> tuple[int, int]:
         (BELOW, 24.0, 30.0, 12.0, 2.5, "cold-12h-24"),
         (BELOW, 24.0, 30.0, 1.0, 30.0 / 18.0, "cold-18h-32.2"),
         (BELOW, 35.0, 30.0, 12.0, 0.0, None),
+        (BELOW, 5.0, 12.0, 21.2, 1.0, "cold-12h-5.2"),  # after the term it is the last third still
     ],
 )
 def test_what_it_came_near_of_what_did_harm(

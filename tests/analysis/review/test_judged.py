@@ -166,6 +166,7 @@ def test_what_batches_that_went_well_had_too_sets_this_one_apart_no_longer(one: 
     """Half of three or more had as much: cannot say. Fewer had, or there are only two: it stays supported. Farther out: again."""
     far = one.figure(1.5)
     assert one.verdict(far, one.good(1.6, 1.7, 0.0)).reason == COMMON
+    assert one.verdict(far, tuple(Record(f"same-{i}", {one.key: far}) for i in range(3))).reason == COMMON
     assert one.verdict(far, one.good(1.6, 1.7)).verdict == SUPPORTED
     assert one.verdict(far, one.good(1.6, 0.0, 0.0)).verdict == SUPPORTED
     assert one.verdict(one.figure(2.6), one.good(1.6, 1.7, 0.0)).verdict == SUPPORTED
@@ -391,6 +392,41 @@ def test_a_spell_that_good_batches_had_too_sets_nothing_apart() -> None:
         assert (told.verdict, told.reason) == (verdict, COMMON if verdict == CANNOT_SAY else "")
 
 
+@pytest.mark.parametrize(
+    ("hours", "verdict", "reason"),
+    [(0.5, SUPPORTED, ""), (0.49, CANNOT_SAY, BETWEEN), (0.25, CANNOT_SAY, BETWEEN), (0.24, NOT_SUPPORTED, "")],
+)
+def test_half_of_what_did_harm_is_between(hours: float, verdict: str, reason: str) -> None:
+    """40.6 °C for half an hour is published to harm: from half of that on nothing is said, of what is named and of what is not."""
+    figure = spell(ABOVE, 40.6, hours)
+    named = review(CATALOGUE, "blood-ring", Record("x", {("overheat", "early"): figure} | _means("blood-ring")))
+    told = next(v for v in named if v.asked.direction == HIGH)
+    assert (told.verdict, told.reason) == (verdict, reason)
+    (told,) = (
+        v for v in review(CATALOGUE, "dead-internal-pip", Record("x", {("overheat", "early"): figure})) if not v.named
+    )
+    assert (told.verdict, told.reason) == (verdict, reason)
+
+
+def test_a_time_beyond_a_limit_of_which_no_more_is_known_says_nothing() -> None:
+    """Hours without what made them: the mean stands alone, and of what no source names it cannot say."""
+    bare = Figure(9.0)
+    told = review(CATALOGUE, "blood-ring", Record("x", {("overheat", "early"): bare} | _means("blood-ring")))
+    assert all(v.beyond is None and v.verdict != SUPPORTED for v in told)
+    (anyway,) = (
+        v for v in review(CATALOGUE, "dead-internal-pip", Record("x", {("overheat", "early"): bare})) if not v.named
+    )
+    assert (anyway.verdict, anyway.reason) == (CANNOT_SAY, MISSING)
+
+
+@pytest.mark.parametrize(("gap_h", "reason"), [(0.25, ""), (0.26, GAP)])
+def test_how_long_a_gap_can_hide_a_spell(gap_h: float, reason: str) -> None:
+    """Half of the shortest that did harm: less is told as none."""
+    record = Record("x", {("overheat", "early"): replace(CALM, longest_gap_h=gap_h)})
+    (told,) = (v for v in review(CATALOGUE, "dead-internal-pip", record) if not v.named)
+    assert told.reason == reason
+
+
 def test_a_gap_can_hide_a_spell() -> None:
     """None was seen, and a gap is long enough for what did harm elsewhere: of what no source names it cannot say."""
     hidden = replace(CALM, longest_gap_h=1.0)
@@ -506,6 +542,7 @@ def test_what_is_written_clears_only_what_it_is_about() -> None:
         (3.0, 100.0, NOT_SUPPORTED, "stored"),
         (3.0, 130.0, SUPPORTED, "mass"),
         (20.0, 100.0, SUPPORTED, "stored"),
+        (10.0, 116.0, CANNOT_SAY, "stored"),  # between what is harmless and what harms; the mass is usual, if only just
         (20.0, None, SUPPORTED, "stored"),
         (None, 130.0, SUPPORTED, "mass"),
         (None, None, NOT_MEASURED, ""),
