@@ -13,8 +13,8 @@ from monitor.analysis.review.facts import Facts
 from monitor.analysis.review.judged import NOT_MEASURED, NOT_SUPPORTED, SUPPORTED
 from monitor.analysis.review.whole import BatchReview
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, BACK, BEYOND, NORMAL, RETURNED, UNACKNOWLEDGED, Alarm, Transition
-from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.entry import Dead, Found, Laid, Size, Weighing
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Dead, Entry, Found, Laid, Size, Weighing
 from monitor.domain.needs.site import Site
 from monitor.domain.published.exposure import ABOVE, BELOW
 from monitor.domain.readings.reading import SUSPECT
@@ -146,6 +146,32 @@ def test_the_alarms_in_their_life_and_who_answered(site: Site) -> None:
     assert (facts.rang[0].since, facts.rang[0].priority) == (at(3.0), site.rules["dry-bulb-high-alarm"].priority)
 
 
+def test_an_alarm_after_an_eggs_end_is_none_of_its_life(site: Site) -> None:
+    """One of day 10 is of the batch and not of an egg that died on day 7; one whose beginning nobody kept is dated by its first row."""
+    late = episode("setter-1", 7, 10.0, answered=None, ended=10.1)
+    bare = [
+        replace(row, alarm=replace(row.alarm, since=None))
+        for row in episode("setter-1", 8, 3.0, answered=None, ended=3.1)
+    ]
+    store = kept(died(0, "blood-ring", "early", 7.0), None, [*bare, *late])
+    assert [[r.number for r in facts_of(store, site, egg).rang] for egg in (None, 6)] == [[8, 7], [8]]
+    assert facts_of(store, site).rang[0].since == at(3.0)
+
+
+def test_what_the_machine_does_after_the_last_hatch_is_nothing_to_a_chick(site: Site) -> None:
+    """Heat in the hatcher on day 21.5, when the last chick was out: neither of the batch nor of an egg that hatched."""
+    hot = [replace(r, dry_bulb_c=45.0) if r.up_ms >= 21.5 * 86_400_000 else r for r in air(0)]
+    store = kept(ended(EggBook(batch_of(0)), 12), hot)
+    assert [facts_of(store, site, egg).met for egg in (None, 1)] == [(), ()]
+
+
+def test_ends_on_several_days_are_told_from_first_to_last(site: Site) -> None:
+    """Alike ones together, with the first and the last day, the most first."""
+    book = put(put(died(0, "blood-ring", "early", 7.0), 5.0, Dead("early"), 9), 20.0, Dead("late"), 10)
+    ends = [(e.fact.kind, e.eggs, e.first_day, e.last_day) for e in facts_of(kept(book), site).ended]
+    assert ends == [("hatched", 5, 21.0, 21.0), ("dead", 4, 5.0, 7.0), ("dead", 1, 20.0, 20.0)]
+
+
 def at(day: float) -> datetime:
     return set_at(0) + timedelta(days=day)
 
@@ -203,6 +229,22 @@ def test_what_is_written_of_eggs_that_no_sensor_sees() -> None:
     assert every["mass-apart", "before set"].value == pytest.approx(100.0 * (66.0 - sized_g) / ((66.0 + sized_g) / 2.0))
     assert ("mass", "before set") not in written_of(book, (50.0, 70.0), (3,))
     assert ("mass", "before set") not in written_of(book, None, (1,))
+
+
+def test_what_is_written_of_the_batch_alone() -> None:
+    """Days in store of all together, and the eggs' mass by tray: no egg has one of its own, and nothing is known of how far they are apart."""
+    book = put(EggBook(batch_of(0)), 0.0, Laid(stored_days=4.0))
+    time = book.batch.set_at
+    trays = (("a", 0.0, 600.0), ("b", 0.5, 660.0), ("c", 6.0, 500.0))  # the last too late
+    for tray, day, gross_g in trays:
+        when = time + timedelta(days=day)
+        book = add(book, Entry(when, when, "ada", Weighing(gross_g), count=10, tray=tray))
+    found = written_of(book, (50.0, 70.0), None)
+    assert found["stored", "before set"].value == pytest.approx(4.0)
+    assert found["mass", "before set"].value == pytest.approx(100.0 * 63.0 / 60.0)
+    assert set(found) == {("stored", "before set"), ("mass", "before set")}
+    alone = put(EggBook(batch_of(0)), 0.0, Laid(stored_days=4.0), 1)
+    assert set(written_of(alone, None, None)) == {("stored", "before set")}
 
 
 def test_what_was_written_is_asked_in_a_review(site: Site) -> None:
