@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -66,6 +67,21 @@ def air(
         if days >= LOCKDOWN_DAY - 0.1:
             found.append(StoredReading("node-b/top", 2, up, WARM_C, HATCHER_RH, PASS, PASS))
     return found
+
+
+def with_spell(
+    readings: Sequence[StoredReading], number: int, since_d: float, *, hours: float, to_c: float
+) -> list[StoredReading]:
+    """The same readings, but for a time in which the setter stood at one temperature."""
+    start = round(APART_D * number * 86_400_000)
+    until_d = since_d + hours / 24.0
+    return [
+        replace(r, dry_bulb_c=to_c)
+        if r.probe in {f"{node}/top" for node, _ in SETTERS.values()}
+        and since_d <= (r.up_ms - start) / 86_400_000 <= until_d
+        else r
+        for r in readings
+    ]
 
 
 def lines() -> dict[int, Line]:

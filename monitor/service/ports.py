@@ -207,17 +207,25 @@ class SeasonRecord(BatchRecord, Protocol):
         ...
 
 
-class Watched(Protocol):
-    """What the watch did, and what it could not do: alarms, messages, and what of the nodes' messages is missing."""
-
-    def alarms(self) -> list[Alarm]:
-        """The last facts of each alarm that ever was."""
-        ...
+class Rung(Protocol):
+    """What rang."""
 
     def transitions(
         self, since: datetime | None = None, subject: str | None = None, *, until: datetime | None = None
     ) -> Iterator[TransitionRow]:
         """Transitions in order, with since <= at < until."""
+        ...
+
+
+class ReviewRecord(SeasonRecord, Rung, Protocol):
+    """What a review asks for: batches side by side, and the alarms of one."""
+
+
+class Watched(Rung, Protocol):
+    """What the watch did, and what it could not do: alarms, messages, and what of the nodes' messages is missing."""
+
+    def alarms(self) -> list[Alarm]:
+        """The last facts of each alarm that ever was."""
         ...
 
     def notices(self, limit: int = 100, *, numbers: Collection[int] | None = None) -> list[NoticeRow]:

@@ -20,11 +20,12 @@ from pathlib import Path
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.review.judged import SUPPORTED, Verdict
 from monitor.app import open_history, store_path
+from monitor.domain.published.causes import HUMIDITY, LOSS
 from monitor.domain.readings.reading import from_ms
 from monitor.rehearse.season import PLACES, Season, drawn
 from monitor.rehearse.season_demo import configuration, fill, house_of
 from monitor.rehearse.season_faults import Fault
-from monitor.service.ports import SeasonRecord
+from monitor.service.ports import ReviewRecord
 from monitor.service.reports.review import batch_review
 from monitor.settings import House
 
@@ -65,7 +66,7 @@ class Tally:
 
 
 @contextlib.contextmanager
-def written(seed: int, planted: bool, step_s: float = LIGHT_S) -> Iterator[tuple[House, SeasonRecord]]:
+def written(seed: int, planted: bool, step_s: float = LIGHT_S) -> Iterator[tuple[House, ReviewRecord]]:
     """The season in a record of its own."""
     with tempfile.TemporaryDirectory() as name:
         house = house_of(configuration(seed, step_s), Path(name))
@@ -137,13 +138,20 @@ def judge(fault: Fault, verdicts: Sequence[Verdict], tally: Tally) -> None:
 
 def alike(fault: Fault, verdict: Verdict) -> bool:
     """Whether it is supported and speaks of the same, though of another window or dose."""
-    told = verdict.first.check, verdict.first.direction
-    return verdict.verdict == SUPPORTED and told == (fault.check, fault.direction)
+    return verdict.verdict == SUPPORTED and any(
+        (check, direction) == (fault.check, fault.direction) for check, direction, _ in _asked(verdict)
+    )
 
 
 def right(fault: Fault, verdict: Verdict) -> bool:
     """Whether it is the planted cause, and supported."""
-    return alike(fault, verdict) and verdict.first.window == fault.window
+    return verdict.verdict == SUPPORTED and (fault.check, fault.direction, fault.window) in _asked(verdict)
+
+
+def _asked(verdict: Verdict) -> set[Question]:
+    """What decided, and, of eggs that were weighed, the humidity beside the loss that it made."""
+    beside = [way for way in verdict.beside if verdict.asked.check == LOSS and way.asked.check == HUMIDITY]
+    return {(way.asked.check, way.asked.direction, way.asked.window) for way in (verdict, *beside)}
 
 
 def _every_question() -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from monitor.analysis.review.judged import SUPPORTED
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.needs.batch import Stay
 from monitor.domain.needs.profile import Profile
-from monitor.domain.published.causes import COLD, HEAT, HIGH, HUMIDITY, SETTER
+from monitor.domain.published.causes import COLD, HEAT, HIGH, HUMIDITY, LOSS, LOW, SETTER, WHOLE
 from monitor.domain.readings.reading import from_ms
 from monitor.domain.state.record import Group
 from monitor.rehearse.season import HATCHER_RH, NODES, SETTER_RH, WARM_C, drawn, group_of
@@ -128,4 +128,6 @@ def test_the_figures_can_tell_wrong_from_right() -> None:
     judge(fault, verdicts, right)
     judge(fault, verdicts[::-1], turned)
     assert (right.first.total(), turned.first.total(), turned.supported.total()) == (1, 0, 1)
-    assert (verdicts[0].verdict, question(verdicts[0])) == (SUPPORTED, (HUMIDITY, HIGH, SETTER))
+    first = verdicts[0]  # its eggs were weighed, so their loss decides, with the humidity beside it
+    assert (first.verdict, question(first)) == (SUPPORTED, (LOSS, LOW, WHOLE))
+    assert [question(way) for way in first.beside] == [(HUMIDITY, HIGH, SETTER)]

@@ -68,6 +68,10 @@ class _Dose(_Check):
     kind: Literal["dose"]
 
 
+class _Beyond(_Check):
+    kind: Literal["beyond"]
+
+
 class _Checks(Table):
     """One for each of KINDS."""
 
@@ -79,6 +83,12 @@ class _Checks(Table):
     openings: _Level
     heat: _Dose
     cold: _Dose
+    overheat: _Beyond
+    chill: _Beyond
+    stored: _Level
+    stored_apart: Annotated[_Level, Field(alias="stored-apart")]
+    mass: _Mean
+    mass_apart: Annotated[_Level, Field(alias="mass-apart")]
 
 
 class _Cause(Table):
@@ -93,6 +103,9 @@ class _Cause(Table):
     direction: str = ""
     exposure: str = ""
     unseen: str = ""
+    written: str = ""
+    rest: str = ""
+    lasting: bool = False
 
     def value(self) -> Cause:
         return Cause(**self.model_dump() | {"temps_c": tuple(self.temps_c)})
@@ -152,7 +165,7 @@ def read_causes(data: Mapping[str, object], where: str) -> Catalogue:
             each.id: Published(each.id, read.caution[each.caution], tuple(cause.value() for cause in each.causes))
             for each in read.finding
         },
-        checks={id_: getattr(read.check, id_).value(id_) for id_ in KINDS},
+        checks={id_: getattr(read.check, id_.replace("-", "_")).value(id_) for id_ in KINDS},
         sources=read.source,
         least_coverage=read.least_coverage,
         least_share=read.least_share,

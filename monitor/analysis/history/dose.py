@@ -7,13 +7,15 @@ median. Only good readings count, and nothing is made up over a gap, so a dose w
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from monitor.analysis.history.excursions import Outside, Place, outside
 from monitor.analysis.history.felt import SideDose
 from monitor.analysis.line.stretch import Stretch, dry_bulb_samples
-from monitor.analysis.line.trace import Trace, trace_of
+from monitor.analysis.line.trace import Samples, Trace, trace_of
+from monitor.domain.needs.profile import Band
 from monitor.domain.published.exposure import ABOVE, BELOW, LEVELS_C, ROUNDED_K, Dose, nearest
 from monitor.domain.readings.reading import DAY_MS
 
@@ -24,6 +26,12 @@ def doses_of(stretch: Stretch, set_ms: int, term_days: float) -> tuple[SideDose,
     if band is None:
         return ()
     samples = dry_bulb_samples(stretch)
+    if _calm(samples, band):
+        return tuple(
+            SideDose(Dose(side, limit_c), (limit_c,))
+            for side, limit_c in ((ABOVE, band.high_alarm), (BELOW, band.low_alarm))
+            if limit_c is not None
+        )
     length_ms, max_gap_ms = stretch.until_ms - stretch.since_ms, stretch.max_gap_s * 1000.0
     high = trace_of(samples, max_gap_ms=max_gap_ms, length_ms=length_ms, of_two="higher")
     low = high if len(samples) < 2 else trace_of(samples, max_gap_ms=max_gap_ms, length_ms=length_ms, of_two="lower")
@@ -33,6 +41,13 @@ def doses_of(stretch: Stretch, set_ms: int, term_days: float) -> tuple[SideDose,
         for side, limit_c, trace in ((ABOVE, band.high_alarm, high), (BELOW, band.low_alarm, low))
         if limit_c is not None
     )
+
+
+def _calm(samples: Sequence[Samples], band: Band) -> bool:
+    """Whether no reading is beyond an alarm limit, so that no line between them can be: most stretches, in a moment."""
+    low_c = -math.inf if band.low_alarm is None else band.low_alarm
+    high_c = math.inf if band.high_alarm is None else band.high_alarm
+    return all(not c.size or bool(low_c <= c.min() and c.max() <= high_c) for _, c in samples)
 
 
 def joined(parts: Iterable[Sequence[SideDose]]) -> tuple[SideDose, ...]:
@@ -65,6 +80,7 @@ def _side(trace: Trace, side: str, *, limit_c: float, place: Place, set_ms: int,
         limits_c=(limit_c,),
         stays=len(found.excursions),
         peak_at_ms=worst.peak_at_ms,
+        spans=tuple((e.since_ms, e.until_ms) for e in found.excursions),
         share_of_term=min(max((worst.peak_at_ms - set_ms) / DAY_MS / term_days, 0.0), 1.0),
         levels={c: tuple((e.since_ms, e.until_ms) for e in o.excursions) for c, o in beyond.items() if o.excursions},
     )
@@ -102,6 +118,7 @@ def _sum(parts: Sequence[SideDose]) -> SideDose:
         stays=stays,
         peak_at_ms=worst.peak_at_ms,
         share_of_term=worst.share_of_term,
+        spans=_chained(part.spans for part in given),
         levels={c: s for c, s in levels.items() if s},
     )
 

@@ -25,8 +25,8 @@ class SideDose:
 
     dose: hours and degree-hours beyond the limit that stood at each time; its limit_c is the first of limits_c, which are
     those there were, in order. stays: how many unbroken stays made it. peak_at_ms: when the farthest value was first
-    reached; share_of_term: how far the incubation was then, 0 to 1. levels: by published temperature the unbroken stays
-    at or beyond it, (since_ms, until_ms). published: what `nearest` finds for the whole of it.
+    reached; share_of_term: how far the incubation was then, 0 to 1. spans: the stays, (since_ms, until_ms), those that meet as one.
+    levels: by published temperature the unbroken stays at or beyond it. published: what `nearest` finds for the whole of it.
     """
 
     dose: Dose
@@ -34,6 +34,7 @@ class SideDose:
     stays: int = 0
     peak_at_ms: int | None = None
     share_of_term: float | None = None
+    spans: tuple[tuple[int, int], ...] = ()
     levels: Mapping[float, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     published: tuple[Match, ...] = ()
 

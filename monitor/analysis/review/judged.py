@@ -5,9 +5,17 @@ For a finding, every cause that sources name is judged by one figure of the reco
 - a mean against the band of the profile: supported from a margin beyond it, as long as the air was out there for a good part of the
   time; not supported inside it;
 - a level or a dose against published numbers: supported from one, not supported up to another;
+- the heat or cold beyond the alarm limits, which a mean temperature hides, against every published exposure that did harm: of a cause that
+  names a temperature beside its mean; of a death, a deformity or a hatch time by itself in each third that no cause asks for;
 - cannot say where the figure is missing or too little of it is covered, between those numbers, where a gap could hide what is asked
-  about, and where half of the batches that went well had as much of it;
-- not measured where no sensor sees it: those are listed, never left out.
+  about, where half of the batches that went well had as much of it, and where a mean or a level is no farther out than theirs by more than
+  sensors and their own spread can tell;
+- unlike the batches that went well where a mean keeps its band, or is beyond it by less than a sensor can tell, and is farther out than
+  theirs by more than that;
+- not measured where no sensor sees it, and nobody wrote it: those are listed, never left out.
+
+A cause gets one verdict, however many ways it can be asked. What is measured at the egg decides: a weighed loss over the humidity that
+would have made it; what was written over what no sensor sees. Of ways that weigh the same the one that shows most does.
 
 A supported cause is one that the record does not contradict. What ranks them is `strength`: how many times the figure is as far out as
 it takes to be supported, times the root of the window's share of the term. For one and the same fault that is greatest in the window
@@ -16,16 +24,41 @@ the fault fills, and less in one that it fills in part or that is part of it, as
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from statistics import median
 
-from monitor.domain.published.causes import DOSE, HIGH, LOW, MEAN, WINDOWS, Catalogue, Cause, Check, Key
+from monitor.analysis.review.beyond import SHORTEST_H, Beyond
+from monitor.domain.published.causes import (
+    BEFORE_SET,
+    BEYOND,
+    DOSE,
+    HIGH,
+    HUMIDITY,
+    LEVEL,
+    LOSS,
+    LOW,
+    MEAN,
+    SETTER,
+    WHOLE,
+    WINDOWS,
+    Catalogue,
+    Cause,
+    Check,
+    Key,
+)
 
 SUPPORTED, CANNOT_SAY, NOT_SUPPORTED, NOT_MEASURED = "supported", "cannot say", "not supported", "not measured"
-VERDICTS = (SUPPORTED, CANNOT_SAY, NOT_SUPPORTED, NOT_MEASURED)  # in the order in which they are told
+UNLIKE = "unlike your good batches"
+VERDICTS = (SUPPORTED, UNLIKE, CANNOT_SAY, NOT_SUPPORTED, NOT_MEASURED)  # in the order in which they are told
 
 MISSING, COVERAGE, NO_BAND = "missing", "coverage", "no band"
-NEAR, SHORT, BETWEEN, GAP, COMMON = "near", "short", "between", "gap", "common"
+NEAR, SHORT, BETWEEN, GAP, COMMON, PART, ALIKE = "near", "short", "between", "gap", "common", "part", "alike"
+
+# Median absolute deviations by which a batch must differ from those that went well, besides what sensors err by: 3 sd of figures that
+# scatter by chance (1.4826 each). Judgement.
+APART = 3.0 * 1.4826
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +68,8 @@ class Figure:
     value: °C, %RH, % (loss), share, K, a day or h, as its check says. low, high: the band it is judged by, None where there is none.
     coverage: share of the window with good data, 0 to 1. share_below, share_above: of the time judged, 0 to 1; 1 for what has no time,
     as a loss. longest_gap_h: the longest time in the window without data. at_pace: of a loss, that the egg died before pip and would
-    have come to this at its pace.
+    have come to this at its pace. days: of development, where the window began and ended, as far as there is one. beyond: of a time beyond
+    an alarm limit, what made it.
     """
 
     value: float
@@ -46,6 +80,8 @@ class Figure:
     share_above: float = 1.0
     longest_gap_h: float = 0.0
     at_pace: bool = False
+    days: tuple[float, float] | None = None
+    beyond: Beyond | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,15 +94,19 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What the record says to the causes that ask for the same figure in the same window.
+    """What the record says to the causes that one figure in one window decides.
 
-    causes: one row for each source. check: None for what no sensor sees. reason: why it cannot say, empty otherwise. exposure: 1 is just
-    supported; None where there is no figure. siblings, good: the same figure in this batch's other eggs, and in batches that went well.
-    disputed: other sources name the opposite direction for this finding.
+    causes: every row of them, one or more for each source; none where no source names what is asked. asked: the row, or what stands for it,
+    whose figure decides. check: None for what nobody sees or wrote. reason: why it cannot say, empty otherwise. exposure: of what decides, 1
+    is just supported; None where there is no figure. siblings, good: the same figure in this batch's other eggs, and in batches that went well.
+    disputed: other sources name the opposite direction for this finding. beyond: of a temperature, the heat or cold beyond the alarm limits
+    in its window; by_beyond: that this is what supports it, and not the mean. beside: what these causes could be asked by as well, and
+    what was not decided by. spells: of what no source names, the sources of the causes that name one published heat or cold of its kind.
     """
 
     verdict: str
     causes: tuple[Cause, ...]
+    asked: Cause
     check: Check | None = None
     figure: Figure | None = None
     reason: str = ""
@@ -75,11 +115,20 @@ class Verdict:
     siblings: tuple[float, ...] = ()
     good: tuple[float, ...] = ()
     disputed: bool = False
+    beyond: Beyond | None = None
+    by_beyond: bool = False
+    beside: tuple[Verdict, ...] = ()
+    spells: tuple[str, ...] = ()
 
     @property
     def first(self) -> Cause:
-        """The row that stands for the rest: they ask for the same."""
-        return self.causes[0]
+        """What was asked: it stands for the rest."""
+        return self.asked
+
+    @property
+    def named(self) -> bool:
+        """Whether any source names this for the finding."""
+        return bool(self.causes)
 
 
 def review(
@@ -96,20 +145,19 @@ def review(
     """
     if finding not in catalogue.findings:
         raise ValueError(f"finding {finding!r}, expected one of {', '.join(catalogue.findings)}")
-    groups = list(_groups(catalogue.findings[finding].causes))
-    ways = {(group[0].check, group[0].direction) for group in groups}
-    verdicts = [
-        _verdict(
-            catalogue,
-            group,
-            disputed=(group[0].check, _OPPOSITE.get(group[0].direction)) in ways,
-            record=record,
-            siblings=siblings,
-            good=good,
-        )
-        for group in groups
+    asking = _Asking(catalogue, record, tuple(siblings), tuple(good))
+    causes = catalogue.findings[finding].causes
+    named = list(_grouped(asking, causes))
+    anyway = [
+        replace(asking.way(cause, ()), spells=tuple(row.source for row in catalogue.spells_of(finding, cause)))
+        for cause in catalogue.asked_anyway(finding)
     ]
-    return tuple(sorted(verdicts, key=lambda v: (VERDICTS.index(v.verdict), -v.strength, -len(v.causes))))
+    return tuple(
+        sorted(
+            (*named, *(verdict for verdict in anyway if verdict.figure is not None)),
+            key=lambda v: (VERDICTS.index(v.verdict), not v.named, -v.strength, -len(v.causes)),
+        )
+    )
 
 
 def exposure_of(cause: Cause, check: Check, figure: Figure) -> float | None:
@@ -118,6 +166,8 @@ def exposure_of(cause: Cause, check: Check, figure: Figure) -> float | None:
     For a mean 0 is the middle of the band, and it may be below 0; for a level or a dose 0 is none of it. It rises with the figure
     in the cause's direction.
     """
+    if check.kind == BEYOND:
+        return 0.0 if figure.beyond is None else figure.beyond.reach
     if check.kind != MEAN:
         return figure.value / cause.levels(check)[1]
     sign = 1.0 if cause.direction == HIGH else -1.0
@@ -141,59 +191,169 @@ def shows(catalogue: Catalogue, cause: Cause, record: Record) -> bool | None:
 _OPPOSITE = {HIGH: LOW, LOW: HIGH}
 
 
-def _groups(causes: Sequence[Cause]) -> Iterator[tuple[Cause, ...]]:
-    """Causes that ask for the same, together; what no sensor sees each for itself."""
-    groups: dict[tuple[str, ...], list[Cause]] = {}
+def _grouped(asking: _Asking, causes: Sequence[Cause]) -> Iterator[Verdict]:
+    """A verdict for each figure that decides about some cause; what nobody sees or wrote each for itself."""
+    rows: dict[tuple[object, ...], list[Cause]] = {}
     for place, cause in enumerate(causes):
-        same = (cause.variable, cause.direction, cause.window) if cause.check else (str(place),)
-        groups.setdefault(same, []).append(cause)
-    return (tuple(group) for group in groups.values())
+        apart = place if cause.unseen and not cause.written else None
+        rows.setdefault((cause.words, cause.temps_c, cause.source, cause.evidence, apart), []).append(cause)
+    decided: dict[tuple[object, ...], list[tuple[Verdict, ...]]] = {}
+    for place, of_one in enumerate(rows.values()):
+        ways = asking.ways(tuple(of_one))
+        key = (
+            (place,)
+            if ways[0].verdict == NOT_MEASURED
+            else (*ways[0].asked.way, ways[0].asked.rest, ways[0].asked.lasting)
+        )
+        decided.setdefault(key, []).append(ways)
+    named = {(cause.check, cause.direction) for cause in causes if cause.check}
+    for group in decided.values():
+        first, every = group[0][0], tuple(row for ways in group for row in ways[0].causes)
+        beside = {way.asked.way: way for ways in group for way in ways[1:] if way.check != first.check}
+        yield replace(
+            first,
+            causes=every,
+            beside=tuple(beside.values()),
+            disputed=(first.asked.check, _OPPOSITE.get(first.asked.direction)) in named,
+        )
 
 
-def _verdict(
-    catalogue: Catalogue,
-    causes: tuple[Cause, ...],
-    *,
-    disputed: bool,
-    record: Record,
-    siblings: Sequence[Record],
-    good: Sequence[Record],
-) -> Verdict:
-    cause = causes[0]
-    if not cause.check:
-        return Verdict(NOT_MEASURED, causes)
-    check, key = catalogue.checks[cause.check], (cause.variable, cause.window)
-    figure = record.figures.get(key)
-    others = [f for r in good if (f := r.figures.get(key)) is not None and f.coverage >= catalogue.least_coverage]
-    exposure = exposure_of(cause, check, figure) if figure is not None else None
-    verdict, reason = CANNOT_SAY, MISSING
-    if figure is not None:
-        verdict, reason = _judged(catalogue, cause, check, figure=figure, exposure=exposure)
-    if (
-        verdict == SUPPORTED
-        and exposure is not None
-        and _common(catalogue, cause, check, exposure=exposure, others=others)
-    ):
-        verdict, reason = CANNOT_SAY, COMMON
-    share = 1.0 if check.kind == DOSE else WINDOWS[cause.window][1]
-    return Verdict(
-        verdict=verdict,
-        causes=causes,
-        check=check,
-        figure=figure,
-        reason=reason,
-        exposure=exposure,
-        strength=max(0.0, exposure or 0.0) * share**0.5,
-        siblings=tuple(f.value for r in siblings if (f := r.figures.get(key)) is not None),
-        good=tuple(f.value for f in others),
-        disputed=disputed,
-    )
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """A record, and what stands beside it, to be asked."""
+
+    catalogue: Catalogue
+    record: Record
+    siblings: tuple[Record, ...]
+    good: tuple[Record, ...]
+
+    def ways(self, rows: tuple[Cause, ...]) -> tuple[Verdict, ...]:
+        """Every way to ask about one cause, the one that decides first."""
+        asked = [*rows, *(other for row in rows if (other := self._weighed(row)) is not None)]
+        ways = {cause.way: self.way(cause, rows) for cause in asked}
+        return tuple(sorted(ways.values(), key=_weight))
+
+    def _weighed(self, row: Cause) -> Cause | None:
+        """The loss that stands for a humidity, where it was weighed: before the hatcher dry air is nothing to an egg but water."""
+        loss = self.record.figures.get((LOSS, WHOLE))
+        if row.check != HUMIDITY or row.window not in (WHOLE, SETTER) or loss is None:
+            return None
+        return replace(row, check=LOSS, direction=_OPPOSITE[row.direction], window=WHOLE)
+
+    def way(self, cause: Cause, rows: tuple[Cause, ...]) -> Verdict:
+        """What one figure says to a cause. rows: all of it."""
+        if cause.written:
+            cause = replace(cause, window=BEFORE_SET) if self._figure(cause) is not None else cause
+        if not cause.check and self._figure(cause) is None:
+            return Verdict(NOT_MEASURED, rows, cause)
+        check, figure = self.catalogue.checks[cause.written or cause.check], self._figure(cause)
+        key = cause.way[0], cause.way[2]
+        others = [f for r in self.good if (f := r.figures.get(key)) is not None and self._covered(check, f)]
+        exposure = exposure_of(cause, check, figure) if figure is not None else None
+        verdict, reason = CANNOT_SAY, MISSING
+        if figure is not None:
+            verdict, reason = _judged(self.catalogue, cause, check, figure=figure, exposure=exposure)
+        if figure is not None and exposure is not None:
+            theirs = [x for f in others if (x := exposure_of(cause, check, f)) is not None]
+            verdict, reason = self._beside_good(check, figure, told=(verdict, reason), exposure=exposure, theirs=theirs)
+        if verdict == NOT_SUPPORTED and cause.rest:
+            verdict, reason = CANNOT_SAY, PART
+        share = WINDOWS[cause.window][1] if check.kind not in (DOSE, BEYOND) and cause.window in WINDOWS else 1.0
+        told = Verdict(
+            verdict=verdict,
+            causes=rows,
+            asked=cause,
+            check=check,
+            figure=figure,
+            reason=reason,
+            exposure=exposure,
+            strength=max(0.0, exposure or 0.0) * share**0.5,
+            siblings=tuple(f.value for r in self.siblings if (f := r.figures.get(key)) is not None),
+            good=tuple(f.value for f in others),
+        )
+        return told if cause.beyond is None else self._with_beyond(told, cause.beyond)
+
+    def _with_beyond(self, told: Verdict, key: Key) -> Verdict:
+        """A verdict by a mean temperature, with the heat or cold that the mean hides: one that did harm elsewhere supports it as well."""
+        figure = self.record.figures.get(key)
+        if figure is None or figure.beyond is None:
+            return told
+        told, reach = replace(told, beyond=figure.beyond), figure.beyond.reach
+        if told.verdict == SUPPORTED or reach < _NEARLY:
+            return told
+        check = self.catalogue.checks[key[0]]
+        others = [f for r in self.good if (f := r.figures.get(key)) is not None]
+        stands = Cause("", "", "", key[1], key[0])
+        if reach < 1.0:
+            return (
+                told
+                if told.verdict in (CANNOT_SAY, UNLIKE)
+                else replace(told, verdict=CANNOT_SAY, reason=BETWEEN, by_beyond=True)
+            )
+        if self._common(stands, check, exposure=reach, others=others):
+            return replace(told, verdict=CANNOT_SAY, reason=COMMON, by_beyond=True)
+        strength = WINDOWS[key[1]][1] ** 0.5  # just supported: who names the very spell comes before
+        return replace(told, verdict=SUPPORTED, reason="", exposure=reach, strength=strength, by_beyond=True)
+
+    def _beside_good(
+        self, check: Check, figure: Figure, *, told: tuple[str, str], exposure: float, theirs: Sequence[float]
+    ) -> tuple[str, str]:
+        """(verdict, reason) once the batches that went well are beside it, each judged by its own band."""
+        verdict, reason = told
+        if len(theirs) < self.catalogue.least_good:
+            return told
+        if verdict == SUPPORTED and 2 * sum(x >= exposure for x in theirs) >= len(theirs):
+            return CANNOT_SAY, COMMON
+        error = _error(check, figure)
+        if error is None:
+            return told
+        middle = median(theirs)
+        apart = exposure - middle > math.hypot(error, APART * median(abs(x - middle) for x in theirs))
+        if verdict == SUPPORTED:
+            return told if apart else (CANNOT_SAY, ALIKE)
+        kept = check.kind == MEAN and (verdict == NOT_SUPPORTED or reason == NEAR)
+        return (UNLIKE, "") if apart and kept else told
+
+    def _figure(self, cause: Cause) -> Figure | None:
+        variable, _, window = cause.way
+        return self.record.figures.get((variable, window))
+
+    def _covered(self, check: Check, figure: Figure) -> bool:
+        return figure.coverage >= self.catalogue.least_coverage
+
+    def _common(self, cause: Cause, check: Check, *, exposure: float, others: Sequence[Figure]) -> bool:
+        """Whether half or more of the batches that went well had as much of it."""
+        theirs = [x for figure in others if (x := exposure_of(cause, check, figure)) is not None]
+        as_much = sum(x >= exposure for x in theirs)
+        return len(theirs) >= self.catalogue.least_good and 2 * as_much >= len(theirs)
+
+
+def _error(check: Check, figure: Figure) -> float | None:
+    """What two figures may differ by for their sensors alone, on the scale of their exposure: the margin of a mean, half of the way from clear
+    to supported of a level; None of a dose, which is published as it is."""
+    if check.kind == LEVEL:
+        return (check.supported_at - check.clear_at) / 2.0 / check.supported_at
+    if check.kind != MEAN:
+        return None
+    both = figure.low is not None and figure.high is not None
+    half = abs((figure.high or 0.0) - (figure.low or 0.0)) / 2.0 if both else check.half_band
+    return check.margin / (half + check.margin)
+
+
+def _weight(way: Verdict) -> tuple[int, int, float]:
+    """What decides about a cause comes first: what there is a figure for, before what there is none for; what was weighed before the air;
+    then what shows most."""
+    there = 0 if way.figure is not None else 1 if way.check is not None else 2
+    weighed = 0 if way.check is not None and way.check.id == LOSS else 1
+    return there, weighed, VERDICTS.index(way.verdict) - min(max(way.exposure or 0.0, 0.0), 99.0) / 100.0
 
 
 def _judged(
     catalogue: Catalogue, cause: Cause, check: Check, *, figure: Figure, exposure: float | None
 ) -> tuple[str, str]:
     """(verdict, reason) of a figure by itself."""
+    if check.kind == BEYOND:
+        return _beyond(figure)
     if check.kind == DOSE:
         return _dose(cause, check, figure)
     if figure.coverage < catalogue.least_coverage:
@@ -230,8 +390,17 @@ def _dose(cause: Cause, check: Check, figure: Figure) -> tuple[str, str]:
     return (CANNOT_SAY, GAP) if figure.longest_gap_h > clear_at else (NOT_SUPPORTED, "")
 
 
-def _common(catalogue: Catalogue, cause: Cause, check: Check, *, exposure: float, others: Sequence[Figure]) -> bool:
-    """Whether half or more of the batches that went well had as much of it."""
-    theirs = [x for figure in others if (x := exposure_of(cause, check, figure)) is not None]
-    as_much = sum(x >= exposure for x in theirs)
-    return len(theirs) >= catalogue.least_good and 2 * as_much >= len(theirs)
+def _beyond(figure: Figure) -> tuple[str, str]:
+    """As of a dose: half of what is published to have done harm is between, and a gap can hide as much."""
+    if figure.beyond is None:
+        return CANNOT_SAY, MISSING
+    reach = figure.beyond.reach
+    if reach >= 1.0:
+        return SUPPORTED, ""
+    if reach >= _NEARLY:
+        return _BETWEEN
+    hidden = figure.longest_gap_h > _NEARLY * SHORTEST_H[figure.beyond.side]
+    return (CANNOT_SAY, GAP) if hidden else (NOT_SUPPORTED, "")
+
+
+_NEARLY = 0.5  # of what did harm, as `Cause.levels` has it of a single exposure

@@ -16,35 +16,45 @@ from itertools import pairwise
 
 import numpy as np
 
+from monitor.analysis.history.dose import doses_of, joined
 from monitor.analysis.history.environment import Air, Period, Readings, Stretch, history_of
 from monitor.analysis.history.excursions import ABOVE, HOUR_MS
 from monitor.analysis.history.figures import Figures, merged
+from monitor.analysis.review.beyond import Beyond
 from monitor.analysis.review.judged import Figure, Record
 from monitor.domain.needs.profile import Band
 from monitor.domain.published.causes import (
+    CHILL,
     EARLY,
     HATCHER,
     HUMIDITY,
     LATE,
     LOSS,
+    MIDDLE,
     OPENINGS,
+    OVERHEAT,
     SETTER,
     SPREAD,
     SWING,
     TEMPERATURE,
     TO_MIDDLE,
     WINDOWS,
+    WRITTEN,
     Key,
 )
+from monitor.domain.published.exposure import ABOVE as HOT
+from monitor.domain.published.exposure import BELOW as COOL
 from monitor.domain.published.exposure import EXPOSURE, ROUNDED_K, Exposure
 from monitor.domain.readings.reading import DAY_MS
 
 LEAST_PROBE_COVERAGE = 0.8  # of a piece: two probes are compared over the time that both saw
-_SPANS = {
+_SPANS: dict[str, tuple[float, float | None]] = {
     EARLY: (0.0, WINDOWS[EARLY][1]),
+    MIDDLE: (WINDOWS[EARLY][1], 1.0 - WINDOWS[LATE][1]),
     TO_MIDDLE: (0.0, WINDOWS[TO_MIDDLE][1]),
     LATE: (1.0 - WINDOWS[LATE][1], None),
 }
+_SIDES = {OVERHEAT: HOT, CHILL: COOL}
 _STAGES = {SETTER: ("setter",), HATCHER: ("lockdown", "hatch")}
 
 
@@ -52,6 +62,12 @@ _STAGES = {SETTER: ("setter",), HATCHER: ("lockdown", "hatch")}
 class _Piece:
     stretch: Stretch
     period: Period
+
+
+@dataclass(frozen=True, slots=True)
+class _Term:
+    set_at_ms: int
+    days: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +80,11 @@ class _Window:
     @property
     def hours(self) -> float:
         return self.head_h + sum(p.stretch.until_ms - p.stretch.since_ms for p in self.pieces) / HOUR_MS
+
+    def days(self, set_at_ms: int) -> tuple[float, float]:
+        """Of development, from where to where."""
+        first, last = self.pieces[0].stretch.since_ms, self.pieces[-1].stretch.until_ms
+        return (first - set_at_ms) / DAY_MS - self.head_h / 24.0, (last - set_at_ms) / DAY_MS
 
     @property
     def longest_gap_h(self) -> float:
@@ -102,7 +123,10 @@ def record_of(
     pieces = tuple(_Piece(cut, history_of([cut]).whole) for stretch in stretches for cut in _cut(stretch, cuts))
     figures: dict[Key, Figure] = {}
     windows: dict[str, _Window | None] = {}
+    term = _Term(set_at_ms, term_days)
     for variable, window in wanted:
+        if variable in WRITTEN:  # no air tells of it
+            continue
         if window not in windows:
             windows[window] = _window(window, pieces, spans, set_at_ms=set_at_ms, end_ms=end_ms)
         figure = None
@@ -110,10 +134,19 @@ def record_of(
             if loss_pct is not None and loss_band is not None:
                 figure = Figure(loss_pct, *loss_band)
         elif (within := windows[window]) is not None:
-            figure = _openings(within, openings_ms) if variable == OPENINGS else _figure(variable, within)
+            figure = _openings(within, openings_ms) if variable == OPENINGS else _figure(variable, within, term)
+            figure = None if figure is None else replace(figure, days=within.days(set_at_ms))
         if figure is not None:
             figures[variable, window] = figure
     return Record(name, figures)
+
+
+def lived_until(stretches: Sequence[Stretch], set_at_ms: int, until_ms: int | None) -> list[Stretch]:
+    """The stretches from the set to the end of a life; None: as far as they go. Of a life that ended with the set, the first of them."""
+    last_ms = stretches[-1].until_ms
+    end_ms = last_ms if until_ms is None else min(until_ms, last_ms)
+    cuts = (max(set_at_ms, stretches[0].since_ms), end_ms)
+    return [cut for stretch in stretches for cut in _cut(stretch, cuts)] or [stretches[0]]
 
 
 def _span(span: tuple[float, float | None], *, set_at_ms: int, term_days: float, end_ms: int) -> tuple[int, int]:
@@ -148,7 +181,9 @@ def _window(
     return _Window(within, (within[0].stretch.since_ms - set_at_ms) / HOUR_MS if from_the_set else 0.0)
 
 
-def _figure(variable: str, window: _Window) -> Figure | None:
+def _figure(variable: str, window: _Window, term: _Term) -> Figure | None:
+    if variable in _SIDES:
+        return _beyond(window, _SIDES[variable], term)
     if variable == TEMPERATURE:
         return _mean(window, [p.period.dry_bulb_c for p in window.pieces])
     if variable == HUMIDITY:
@@ -229,6 +264,22 @@ def _dose(window: _Window, exposure: Exposure) -> Figure | None:
         hours = figures.hours_above if hot else max((e.hours for e in figures.excursions), default=0.0)
     covered_h = sum(f.hours_covered for f in air)
     return Figure(hours, coverage=covered_h / window.hours, longest_gap_h=window.longest_gap_h)
+
+
+def beyond_of(stretches: Sequence[Stretch], side: str, *, set_at_ms: int, term_days: float) -> Beyond | None:
+    """The heat, or the cold, beyond the alarm limits of stretches that follow one another; None where there is no such limit."""
+    doses = joined(doses_of(stretch, set_at_ms, term_days) for stretch in stretches)
+    return next((Beyond(dose, set_at_ms, term_days) for dose in doses if dose.dose.side == side), None)
+
+
+def _beyond(window: _Window, side: str, term: _Term) -> Figure | None:
+    """The hours beyond the alarm limit, with what made them."""
+    air = [p.period.dry_bulb_c for p in window.pieces]
+    beyond = beyond_of([p.stretch for p in window.pieces], side, set_at_ms=term.set_at_ms, term_days=term.days)
+    if beyond is None or all(f.mean is None for f in air):
+        return None
+    covered_h = sum(f.hours_covered for f in air)
+    return Figure(beyond.hours, coverage=covered_h / window.hours, longest_gap_h=window.longest_gap_h, beyond=beyond)
 
 
 def _dry(stretch: Stretch, band: Band | None, air: Sequence[Air]) -> Stretch:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from monitor.analysis.review.facts import Facts
 from monitor.analysis.review.judged import Verdict
 
 
@@ -30,7 +31,7 @@ class Reviewed:
 class BatchReview:
     """The reviews of a batch. good: the batches that went well beside it, by id; good_share: from which share of the fertile on.
 
-    egg: the one that was asked about; others: what was found in the batch's other eggs, and in which, where in that one nothing was.
+    facts: what the record shows of them in any case; None where they were in no machine. egg: the one that was asked about; others: what was found in the batch's other eggs, and in which, where in that one nothing was.
     """
 
     batch: str
@@ -43,3 +44,4 @@ class BatchReview:
     good_share: float
     egg: int | None = None
     others: tuple[tuple[str, Subject], ...] = ()
+    facts: Facts | None = None

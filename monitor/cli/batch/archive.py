@@ -20,7 +20,7 @@ from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import utc_text
-from monitor.service.ports import BatchRecord, SeasonRecord, StoreFailure
+from monitor.service.ports import BatchRecord, ReviewRecord, StoreFailure
 from monitor.service.reports.archive import Archive, archive_of
 from monitor.service.reports.batch import NoRecord, batch_history
 from monitor.service.reports.review import batch_review
@@ -109,7 +109,7 @@ def _figures(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -
         raise Failed(str(error)) from error
 
 
-def _review(history: SeasonRecord, site: Site, batch: Batch, *, now: datetime) -> tuple[dict[str, str], str]:
+def _review(history: ReviewRecord, site: Site, batch: Batch, *, now: datetime) -> tuple[dict[str, str], str]:
     """(the review in each form, why there is none). A mistake in it must not cost the record of the batch."""
     catalogue, shown = shipped_causes(), Shown(site.zone, site.unit)
     try:

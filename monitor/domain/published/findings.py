@@ -74,3 +74,10 @@ FINDINGS = (
     Finding("runt", "runt seen at 3 to 4 weeks", (AFTER,), "UIUC-TS, seen"),
 )
 FINDING = {finding.id: finding for finding in FINDINGS}
+
+# Deaths, deformities and hatch times: of these the heat and the cold of each third of the term are asked, whatever any source names.
+ASKED_OF_HEAT = frozenset({
+    "fertile-undeveloped", "blood-ring", "dead-first-third", "dead-middle-third", "dead-unpipped", "dead-internal-pip", "pipped-dead",
+    "shrink-wrapped", "mushy-chick", "unexplained", "malposition", "malformed", "weak-legs", "short-down", "early-hatch",
+    "early-bloody-navels", "late-hatch", "drawn-out-hatch",
+})  # fmt: skip

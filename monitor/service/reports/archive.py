@@ -18,7 +18,8 @@ from monitor.domain.readings.numbering import Gap
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event
 from monitor.service.ports import BatchRecord, NoticeRow, Series, TransitionRow, Watched
-from monitor.service.reports.batch import ALL, margin_of, sites_of
+from monitor.service.reports.batch import ALL, sites_of
+from monitor.service.reports.belonging import belongs_to, looked_at, stays_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +64,10 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
     of a species that the site does not know.
     """
     as_of = now if batch.closed_at is None else min(batch.closed_at, now)
-    stays = _stays(batch, as_of)
+    stays = stays_in(batch, as_of)
     sites = sites_of(history, site)
-    mine, looked = _site_of(sites, batch, stays, as_of=as_of), _looked(sites, batch, stays)
-    about, nodes = _about(stays, looked), {key.partition("/")[0] for key in looked}
-
-    def belongs(subject: str, at: datetime) -> bool:
-        return batch_of(subject) == batch.id or any(since <= at <= until for since, until in about.get(subject, ()))
+    mine, looked = _site_of(sites, batch, stays, as_of=as_of), looked_at(sites, batch, stays)
+    belongs, nodes = belongs_to(batch, stays, looked), {key.partition("/")[0] for key in looked}
 
     begin = min([batch.set_at, *(stay.since for stay in batch.stays)])
     end = max([begin, *(until for spans in stays.values() for _, until in spans)]) + timedelta(milliseconds=1)
@@ -113,15 +111,6 @@ def _transitions(
     return tuple(found[id_] for id_ in sorted(found))
 
 
-def _stays(batch: Batch, as_of: datetime) -> dict[str, list[Span]]:
-    """When it was in each machine. What goes on ends at the last instant that any report of it looks at."""
-    last = batch.closed_at or batch.not_before(as_of)
-    found: dict[str, list[Span]] = {}
-    for stay in batch.stays:
-        found.setdefault(stay.machine, []).append((stay.since, stay.until or last))
-    return found
-
-
 def _site_of(sites: Sites, batch: Batch, stays: Mapping[str, Sequence[Span]], *, as_of: datetime) -> Site:
     """The site at the end: the machines that the batch was in, their probes and its profile alone."""
     site = sites.at(as_of, batch.profile)
@@ -156,31 +145,6 @@ def _then_of(
         if not found or replace(mine, since=found[-1].since) != found[-1]:
             found.append(mine)
     return tuple(found) if len(found) > 1 else ()
-
-
-def _looked(sites: Sites, batch: Batch, stays: Mapping[str, Sequence[Span]]) -> dict[str, list[tuple[Span, timedelta]]]:
-    """When each probe looked at a machine that the batch was in, and how far beyond its ends reports read it."""
-    found: dict[str, list[tuple[Span, timedelta]]] = {}
-    for machine, spans in stays.items():
-        for span in spans:
-            for since, until, then in sites.spans(machine, batch.profile, span):
-                probes = then.by_machine.get(machine, ())
-                for probe in probes:
-                    found.setdefault(probe.key, []).append(((since, until), margin_of(probes)))
-    return found
-
-
-def _about(
-    stays: Mapping[str, Sequence[Span]], looked: Mapping[str, Sequence[tuple[Span, timedelta]]]
-) -> dict[str, list[Span]]:
-    """When each subject of an alarm or an event was about this batch: a machine, its probes, their nodes, the room."""
-    found = {machine: list(spans) for machine, spans in stays.items()}
-    for key, times in looked.items():
-        spans = [span for span, _ in times]
-        found.setdefault(key, []).extend(spans)
-        found.setdefault(key.partition("/")[0], []).extend(spans)
-    found["site"] = [span for spans in stays.values() for span in spans]
-    return found
 
 
 def _windows(times: Sequence[tuple[Span, timedelta]]) -> list[Span]:

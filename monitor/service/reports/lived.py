@@ -39,7 +39,7 @@ _LIVED = {EARLY: 1.0 / 3.0, MIDDLE: WINDOWS[TO_MIDDLE][1]}
 class Lived:
     """The record of a batch, ready to be asked. loss_pct: water loss to pip by egg, actual or projected; at_pace: those of them that
     died before pip, whose loss would have come to that; middle_loss_pct: of the others (of the trays, where no egg was weighed by
-    itself), None where nothing was weighed. hatched_ms: when the last chick that was
+    itself), None where nothing was weighed. egg_mass_g: usual of the species. hatched_ms: when the last chick that was
     written had hatched, where its record ends: what the machine does afterwards, until the batch is closed, is nothing to its eggs."""
 
     batch: Batch
@@ -52,6 +52,7 @@ class Lived:
     loss_pct: Mapping[int, float]
     middle_loss_pct: float | None
     at_pace: frozenset[int] = frozenset()
+    egg_mass_g: tuple[float, float] | None = None
     _done: dict[int | None, Record] = field(default_factory=dict)
 
     def record(self, until_ms: int | None, *, loss_pct: float | None, name: str = "", at_pace: bool = False) -> Record:
@@ -117,6 +118,7 @@ def lived_of(history: BatchRecord, site: Site, book: EggBook, *, now: datetime, 
         loss_pct=losses,
         middle_loss_pct=middle,
         at_pace=at_pace,
+        egg_mass_g=profile.egg_mass_g,
     )
 
 

@@ -7,6 +7,7 @@ Bounded: a batch's air is read once and cut once for each day on which eggs died
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from statistics import median
 from typing import NamedTuple
@@ -17,11 +18,13 @@ from monitor.domain.eggs.book import EggBook, numbers, of_egg, standing, went_on
 from monitor.domain.eggs.entry import CLEAR, Candling, Found, Removed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
-from monitor.domain.published.causes import Catalogue, Key
-from monitor.service.ports import SeasonRecord
+from monitor.domain.published.causes import LOSS, WHOLE, Catalogue, Key
+from monitor.service.ports import ReviewRecord, SeasonRecord
 from monitor.service.reports.batch import NoRecord
+from monitor.service.reports.facts import facts_of
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
 from monitor.service.reports.outcomes import WENT_WELL_SHARE, outcome_of
+from monitor.service.reports.written import written_of
 
 MOST_GOOD = 6  # batches that went well whose air is read, the newest: each is weeks of readings
 MOST_CLOSED = 50  # batches whose books are looked at for them, the newest
@@ -38,7 +41,7 @@ class _Subject(NamedTuple):
 
 
 def batch_review(
-    history: SeasonRecord,
+    history: ReviewRecord,
     site: Site,
     batch: Batch,
     *,
@@ -58,32 +61,25 @@ def batch_review(
     """
     book = history.book(batch)
     found = list(_found(book, finding, egg))
-    if not found:
-        others = tuple(
-            (id_, Subject(eggs, count)) for id_, eggs, count, _ in (_found(book, None, None) if egg is not None else ())
-        )
-        return BatchReview(
-            batch=batch.id,
-            profile=batch.profile,
-            eggs=batch.eggs,
-            set_at=batch.set_at,
-            closed_at=batch.closed_at,
-            reviewed=(),
-            good=(),
-            good_share=good_share,
-            egg=egg,
-            others=others,
-        )
-    wanted = frozenset((c.variable, c.window) for id_, *_ in found for c in catalogue.findings[id_].causes if c.check)
+    wanted = catalogue.wanted(each.finding for each in found) | {(LOSS, WHOLE)}
     lived = lived_of(history, site, book, now=now, wanted=wanted)
-    if not lived.stretches:
+    if found and not lived.stretches:
         raise NoRecord(f"batch {batch.id}", "in no machine yet", f"`eggroom batch move {batch.id} MACHINE` first")
-    good = list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share))
-    reviewed = tuple(_reviewed(catalogue, lived, book, of=each, good=good) for each in found)
+    good = list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share)) if found else []
+    others = _found(book, None, None) if egg is not None and not found else ()
     return BatchReview(
-        batch=batch.id, profile=batch.profile, eggs=batch.eggs, set_at=batch.set_at, closed_at=batch.closed_at, reviewed=reviewed,
-        good=tuple(record.name for record in good), good_share=good_share, egg=egg,
-    )  # fmt: skip
+        batch=batch.id,
+        profile=batch.profile,
+        eggs=batch.eggs,
+        set_at=batch.set_at,
+        closed_at=batch.closed_at,
+        reviewed=tuple(_reviewed(catalogue, lived, book, of=each, good=good) for each in found),
+        good=tuple(record.name for record in good),
+        good_share=good_share,
+        egg=egg,
+        others=tuple((id_, Subject(eggs, count)) for id_, eggs, count, _ in others),
+        facts=facts_of(history, site, book, lived=lived, now=now, egg=egg) if lived.stretches else None,
+    )
 
 
 def _found(book: EggBook, finding: str | None, egg: int | None) -> Iterator[_Subject]:
@@ -111,18 +107,34 @@ def _reviewed(catalogue: Catalogue, lived: Lived, book: EggBook, *, of: _Subject
     by_number = bool(eggs) and not count
     loss = (median(losses) if losses else None) if by_number else lived.middle_loss_pct
     at_pace = by_number and any(e in lived.at_pace for e in eggs)
-    record = lived.record(shared_ends(lived, book, eggs) if by_number else None, loss_pct=loss, at_pace=at_pace)
+    record = _with_written(
+        lived.record(shared_ends(lived, book, eggs) if by_number else None, loss_pct=loss, at_pace=at_pace),
+        lived,
+        book,
+        eggs=eggs if by_number else None,
+    )
     known = numbers(book)
     siblings = [
-        lived.record(
-            lived.until_ms(book, other) if other in known else None,
-            loss_pct=lived.loss_pct.get(other),
-            name=f"egg {other}",
+        _with_written(
+            lived.record(
+                lived.until_ms(book, other) if other in known else None,
+                loss_pct=lived.loss_pct.get(other),
+                name=f"egg {other}",
+            ),
+            lived,
+            book,
+            eggs=(other,),
         )
         for other in (_siblings(book, eggs) if by_number else ())
     ]
     verdicts = review(catalogue, finding, record, siblings=siblings, good=good)
     return Reviewed(finding, Subject(eggs, count), verdicts, written)
+
+
+def _with_written(record: Record, lived: Lived, book: EggBook, *, eggs: tuple[int, ...] | None) -> Record:
+    """With what was written of these eggs (None: of all) that no sensor sees."""
+    written = written_of(book, lived.egg_mass_g, eggs)
+    return replace(record, figures={**record.figures, **{key: f for key, f in written.items() if key in lived.wanted}})
 
 
 def _siblings(book: EggBook, eggs: Sequence[int]) -> list[int]:
@@ -155,7 +167,7 @@ def _good(
         if isinstance(ended, str) or not ended[0].went_well:
             continue
         lived = lived_of(history, site, book, now=now, wanted=wanted)
-        yield lived.record(None, loss_pct=lived.middle_loss_pct)
+        yield _with_written(lived.record(None, loss_pct=lived.middle_loss_pct), lived, book, eggs=None)
         told += 1
         if told == MOST_GOOD:
             return

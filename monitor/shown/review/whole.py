@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from monitor.analysis.review.judged import CANNOT_SAY, COVERAGE, NOT_MEASURED, SUPPORTED, VERDICTS, Verdict
+from monitor.analysis.review.judged import CANNOT_SAY, COVERAGE, NOT_MEASURED, SUPPORTED, UNLIKE, VERDICTS, Verdict
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING, FINDINGS
@@ -19,6 +19,8 @@ from monitor.shown.form import Shown
 from monitor.shown.report import page, text
 from monitor.shown.report.style import STYLE
 from monitor.shown.report.tree import INSET, OF_DRAWINGS, Heading, Paragraph, Report, Section, plain
+from monitor.shown.review.facts import answer_words, facts_json, facts_section
+from monitor.shown.review.facts import cited as facts_cited
 from monitor.shown.review.finding import (
     CLOSING,
     PREAMBLE,
@@ -54,21 +56,25 @@ def review_report(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Rep
     closed = "still open" if whole.closed_at is None else f"closed {shown.time(whole.closed_at)}"
     about = Paragraph(f"profile {whole.profile}, {eggs}, set {shown.time(whole.set_at)}, {closed}")
     told = _told(whole, catalogue, shown) if whole.reviewed else [_nothing(whole)]
-    return Report(f"Review of batch {whole.batch}", (about,), tuple(told), plain(_answers(whole, shown.unit)))
+    facts = [] if whole.facts is None else [facts_section(whole.facts, shown, short=False)]
+    return Report(f"Review of batch {whole.batch}", (about,), (*facts, *told), plain(_answers(whole, shown)))
 
 
 def brief_report(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Report:
     """What is read first: what the record shows, in full; the other causes counted."""
     report = review_report(whole, catalogue, shown)
     told = _short(whole, catalogue, shown.unit) if whole.reviewed else [_nothing(whole, listed=False)]
-    return replace(report, sections=tuple(told))
+    facts = [] if whole.facts is None else [facts_section(whole.facts, shown, short=True)]
+    return replace(report, sections=(*facts, *told))
 
 
-def _answers(whole: BatchReview, unit: str) -> Iterator[str]:
+def _answers(whole: BatchReview, shown: Shown) -> Iterator[str]:
     if not whole.reviewed:
         about = "" if whole.egg is None else f" about egg {whole.egg}"
         yield f"Nothing found is written{about}, so there is nothing to review."
-    yield from (_answer(each, unit) for each in whole.reviewed)
+    if whole.facts is not None:
+        yield from answer_words(whole.facts, shown)
+    yield from (_answer(each, shown.unit) for each in whole.reviewed)
 
 
 def _nothing(whole: BatchReview, *, listed: bool = True) -> Section:
@@ -80,10 +86,10 @@ def _nothing(whole: BatchReview, *, listed: bool = True) -> Section:
 def _short(whole: BatchReview, catalogue: Catalogue, unit: str) -> Iterator[Section]:
     shows = False
     for each in whole.reviewed:
-        supported = [verdict for verdict in each.verdicts if verdict.verdict == SUPPORTED]
-        shows = shows or bool(supported)
-        counts = Counter(verdict.verdict for verdict in each.verdicts)
-        counted = ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS)
+        supported = [verdict for verdict in each.verdicts if verdict.verdict in (SUPPORTED, UNLIKE)]
+        shows = shows or any(verdict.verdict == SUPPORTED for verdict in supported)
+        counts = Counter(verdict.verdict for verdict in each.verdicts if verdict.named)
+        counted = ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS if name != UNLIKE or counts[name])
         head = Heading(f"{_name(each)}: {subject_words(each.subject, whole.eggs)}")
         yield Section(
             head, (*(cause_item(verdict, unit) for verdict in supported), Paragraph(f"published causes: {counted}"))
@@ -107,21 +113,29 @@ def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Se
         yield Section(Heading(f"{_name(each)}: {subject_words(each.subject, whole.eggs)}"), parts=tuple(parts))
     yield Section(Heading("whom to ask"), plain([CLOSING]))
     cited = [line for each in whole.reviewed for line in source_lines(catalogue, each.verdicts)]
+    if whole.facts is not None:
+        named = {line.partition(":")[0] for line in cited}
+        cited += [f"{key}: {words}" for key, words in facts_cited(whole.facts).items() if key not in named]
     last = [TEMPERATURES_OF] if TEMPERATURES_OF in cited else []
     yield Section(Heading("sources"), plain([*sorted(set(cited) - {TEMPERATURES_OF}), *last]))
 
 
 def _answer(each: Reviewed, unit: str) -> str:
     """What the review comes to for one finding: how many of its published causes the record shows, and which; and of how many it cannot say."""
-    asked = [verdict for verdict in each.verdicts if verdict.verdict != NOT_MEASURED]
+    asked = [verdict for verdict in each.verdicts if verdict.verdict != NOT_MEASURED and verdict.named]
     shows = [verdict for verdict in asked if verdict.verdict == SUPPORTED]
     unsure = [verdict for verdict in asked if verdict.verdict == CANNOT_SAY]
-    of = f"of {len(asked)} published causes that sensors see"
+    of = f"of {len(asked)} published causes that can be asked"
+    unnamed = [verdict.asked.words for verdict in each.verdicts if verdict.verdict == SUPPORTED and not verdict.named]
+    also = f" Also, named by no source: {', '.join(unnamed)}." if unnamed else ""
+    unlike = dict.fromkeys(verdict.causes[0].told(unit) for verdict in asked if verdict.verdict == UNLIKE)
+    also += f" Within its target, but unlike your good batches: {'; '.join(unlike)}." if unlike else ""
     if unsure and len(unsure) == len(asked):
-        return f"{_name(each)}: cannot say {of}: {_why(unsure)}."
-    which = f": {'; '.join(verdict.first.told(unit) for verdict in shows)}" if shows else ""
+        return f"{_name(each)}: cannot say {of}: {_why(unsure)}.{also}"
+    told = dict.fromkeys(verdict.causes[0].told(unit) for verdict in shows)
+    which = f": {'; '.join(told)}" if shows else ""
     but = f". Of {len(unsure)} it cannot say: {_why(unsure)}" if unsure else ""
-    return f"{_name(each)}: the record shows {len(shows) or 'none'} {of}{which}{but}."
+    return f"{_name(each)}: the record shows {len(shows) or 'none'} {of}{which}{but}.{also}"
 
 
 def _why(unsure: Sequence[Verdict]) -> str:
@@ -159,6 +173,7 @@ def whole_json(whole: BatchReview, catalogue: Catalogue) -> dict[str, object]:
         "found_in_others": _others(whole),
         "went_well": list(whole.good),
         "went_well_share": whole.good_share,
+        "facts": None if whole.facts is None else facts_json(whole.facts),
         "reviews": [
             to_json(catalogue, each.finding, subject_words(each.subject, whole.eggs), verdicts=each.verdicts)
             | {"eggs": list(each.subject.eggs), "count": each.subject.count, "written": each.written}

@@ -58,6 +58,11 @@ class Fault:
     window: str
     plant: Callable[[Life, np.random.Generator], None] = field(compare=False)
 
+    @property
+    def weighed(self) -> bool:
+        """Whether the eggs of its batch were: of those a loss decides, and no humidity before the hatcher."""
+        return self.check != "humidity"
+
 
 def born(rng: np.random.Generator, slack: float = 1.0) -> Life:
     """A batch without a fault: two probes in each of two machines, which are off by a little times `slack`, and wander."""
@@ -99,8 +104,8 @@ def dip(air_c: Any, day: Any, start: float, hours: float, to_c: float) -> None:
     air_c[(day >= start) & (day <= start + hours / 24.0)] = to_c
 
 
-def record(life: Life, name: str) -> Record:
-    """The life as the daemon would have it."""
+def record(life: Life, name: str, weighed: bool = True) -> Record:
+    """The life as the daemon would have it. weighed: whether its eggs were."""
     at_ms = T0 + np.rint(life.day * DAY_MS).astype(np.int64)
     ones = np.ones(at_ms.size, dtype=np.int64)
     air = tuple(
@@ -122,7 +127,7 @@ def record(life: Life, name: str) -> Record:
         set_at_ms=T0,
         term_days=TERM_DAYS,
         wanted=CATALOGUE.wanted(),
-        loss_pct=loss_pct,
+        loss_pct=loss_pct if weighed else None,
         loss_band=LOSS,
         openings_ms=openings_ms,
     )
@@ -257,9 +262,9 @@ def seasons(fault: Fault, count: int, slack: float = 1.0) -> Tally:
         seed = [FAULTS.index(fault), i]
         rng = np.random.default_rng([99, *seed])
         life = born(np.random.default_rng([5, *seed]), slack)
-        clean = record(life, "clean")
+        clean = record(life, "clean", fault.weighed)
         fault.plant(life, rng)
-        marred = record(life, "marred")
+        marred = record(life, "marred", fault.weighed)
         pool = good_pool(slack)
         good = [pool[k] for k in rng.choice(len(pool), GOOD, replace=False)]
         judge(fault, marred, clean, good, tally)

@@ -166,6 +166,30 @@ def test_cold_that_touches_a_published_level_but_for_rounding_is_no_stay() -> No
     assert found["cold-12h-24", "setter"].value == 0.0
 
 
+def test_what_lies_beyond_an_alarm_limit_is_in_its_window() -> None:
+    """Four hours at 43.5 °C on day 3: in the first third, of the worse of two probes, with the day and as exact as a dose is; no cold."""
+    spell = air(stepped((-2.0, 37.8), (3.1, 43.5), (3.1 + 4 / 24, 37.8)), steady(55.0))
+    found = figures(spell, air(steady(37.8), steady(55.0)))
+    early = found["overheat", "early"]
+    assert early.beyond is not None
+    assert early.value == pytest.approx(4.0, abs=0.1)
+    assert [day for day, _ in early.beyond.by_day] == [3]
+    assert early.beyond.dose.dose.peak_c == 43.5
+    assert early.days == pytest.approx((0.0, 7.0))
+    assert found["overheat", "middle"].value == found["overheat", "late"].value == found["chill", "early"].value == 0.0
+    assert found["overheat", "whole"].value == pytest.approx(early.value)
+    cold = figures(air(stepped((-2.0, 37.8), (12.1, 24.0), (12.1 + 30 / 24, 37.8)), steady(55.0)))
+    assert cold["chill", "middle"].value == pytest.approx(30.0, abs=0.2)
+    assert cold["chill", "early"].value == 0.0
+
+
+def test_a_third_that_was_not_lived_to_has_no_heat() -> None:
+    """An egg dead on day 5 is asked of nothing later."""
+    found = figures(air(steady(45.0), steady(55.0)), until_ms=at_day(5.0))
+    assert found["overheat", "early"].value == pytest.approx(5.0 * 24.0, abs=0.1)
+    assert ("overheat", "middle") not in found
+
+
 def test_a_swing_goes_both_ways() -> None:
     """A third of the time too warm and a third too cool is a third; too warm all the time is none."""
 

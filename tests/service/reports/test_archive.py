@@ -10,6 +10,7 @@ import pytest
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.service.reports import archive as module
 from monitor.service.reports import batch as batch_module
+from monitor.service.reports.belonging import stays_in
 from tests.seasons import make_site
 
 T0 = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
@@ -56,8 +57,8 @@ def test_the_readings_of_two_stays_come_once(
 
 def test_until_when_a_stay_goes() -> None:
     """To its end, or to the last instant that a report looks at: now, or when the batch was closed."""
-    assert module._stays(HEN, at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(30))]}
-    assert module._stays(replace(HEN, closed_at=at(25)), at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(25))]}
+    assert stays_in(HEN, at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(30))]}
+    assert stays_in(replace(HEN, closed_at=at(25)), at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(25))]}
 
 
 def test_where_a_batch_was_when() -> None:

@@ -66,10 +66,10 @@ def test_it_is_whole(findings: tuple[str, ...]) -> None:
 
 def test_a_cause_stays_with_what_is_said_of_it() -> None:
     """Each group of causes and the lines that answer it lie in one block, which no sheet of paper cuts; the caution is framed."""
-    html = whole_html(whole("wet-chick"), CATALOGUE, SHOWN)
+    html = whole_html(whole("early-hatch"), CATALOGUE, SHOWN)
     blocks = re.findall(r"<div>(.*?)</div>", html, re.S)
     assert all(block.strip().startswith('<p class="cause">') for block in blocks)
-    assert any("The record shows mean humidity over the incubation stage" in block for block in blocks)
+    assert any("The record shows mean temperature over the incubation stage" in block for block in blocks)
     assert html.count('<p class="caution">') == 1
     assert "div{break-inside:avoid}" in html
 

@@ -11,12 +11,13 @@ from datetime import UTC, datetime
 import pytest
 
 from monitor.adapters.tables.causes import shipped_causes
-from monitor.analysis.review.judged import SUPPORTED, VERDICTS, Record, review
+from monitor.analysis.review.judged import SUPPORTED, UNLIKE, VERDICTS, Figure, Record, review
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.published.findings import FINDINGS
 from monitor.shown.form import Shown
 from monitor.shown.review.finding import CLOSING, PREAMBLE, SUPPORTED_MEANS, TEMPERATURES_OF
 from monitor.shown.review.whole import brief_text, whole_json, whole_text
+from tests.analysis.review.test_judged import first_of
 from tests.shown.review.test_finding import CLEAR, FORBIDDEN, FULL
 
 CATALOGUE = shipped_causes()
@@ -53,20 +54,20 @@ def test_every_finding_at_once(unit: str) -> None:
 def test_where_the_record_knows_nothing_it_says_that_first() -> None:
     """Not that it shows nothing: with what is missing, and how much there is. Where it can tell of some, of how many it cannot."""
     few = replace(FULL, figures={key: replace(figure, coverage=0.001) for key, figure in FULL.figures.items()})
-    for record, why in (
-        (few, "too little of the time has good data (0.1 % at most)"),
-        (replace(FULL, figures={}), "the record has no such figure"),
+    for record, asked, why in (
+        (few, 2, "too little of the time has good data (0.1 % at most)"),
+        (replace(FULL, figures={}), 3, "the record has no such figure"),
     ):
         told = words(whole_text(whole("wet-chick", record=record, good=()), CATALOGUE, SHOWN))
         assert (
-            f"wet chick, excess fluid, soft or oedematous: cannot say of 4 published causes that sensors see: {why}."
+            f"wet chick, excess fluid, soft or oedematous: cannot say of {asked} published causes that can be asked: {why}."
             in told
         )
         assert "the record shows none" not in told
     some = replace(FULL, figures=dict([*few.figures.items()][:1]) | dict([*FULL.figures.items()][1:]))
     told = words(whole_text(whole(*CATALOGUE.findings, record=some, good=()), CATALOGUE, SHOWN))
     assert re.search(
-        r"the record shows (none|\d+) of \d+ published causes that sensors see[^.]*\. Of \d+ it cannot say: \w", told
+        r"the record shows (none|\d+) of \d+ published causes that can be asked[^.]*\. Of \d+ it cannot say: \w", told
     )
 
 
@@ -77,7 +78,7 @@ def test_in_order() -> None:
     answers = heads[:2]
     assert heads[2] == "Review of batch hen-3"
     assert heads[3] == "profile chicken, 20 eggs, set 2026-03-01 18:00, still open"
-    assert answers[0].startswith("wet chick, excess fluid, soft or oedematous: the record shows 1 of 4 published")
+    assert answers[0].startswith("wet chick, excess fluid, soft or oedematous: the record shows 1 of 2 published")
     assert answers[1].startswith("late hatch: the record shows ")
     heads = heads[2:]
     assert heads[2:4] == ["FOUND", "HOW TO READ THIS"]
@@ -102,7 +103,7 @@ def test_in_short() -> None:
     for columns in (80, 40):
         text = brief_text(whole(*findings), CATALOGUE, SHOWN, columns=columns)
         assert max(map(len, text.splitlines())) <= columns
-        assert words(text).startswith("wet chick, excess fluid, soft or oedematous: the record shows 1 of 4 published")
+        assert words(text).startswith("wet chick, excess fluid, soft or oedematous: the record shows 1 of 2 published")
         assert text.index("Review of batch hen-3") < text.index("WET CHICK") < text.index("LATE HATCH")
         assert words(text).count(words(SUPPORTED_MEANS)) == words(text).count(words(CLOSING)) == 1
         assert "Too low? The record shows mean temperature" in words(text)
@@ -119,8 +120,27 @@ def test_counts_in_short_are_those_of_the_whole() -> None:
         one = whole(finding)
         counts = Counter(verdict.verdict for verdict in one.reviewed[0].verdicts)
         told = words(brief_text(one, CATALOGUE, SHOWN))
-        assert "published causes: " + ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS) in told
+        assert (
+            "published causes: "
+            + ", ".join(f"{name} {counts[name] or 'none'}" for name in VERDICTS if name != UNLIKE or counts[name])
+            in told
+        )
         assert (words(SUPPORTED_MEANS) in told) is (counts[SUPPORTED] > 0)
+
+
+def test_unlike_your_good_batches() -> None:
+    """Within its target and far from those that went well: told in the first line, shown in short, and in a section of its own in full."""
+    one = first_of("wet-chick", "humidity", "high")
+    good = [Record(f"g-{i}", {one.key: Figure(v, 50.0, 60.0)}) for i, v in enumerate((51.0, 51.2, 50.9))]
+    verdicts = review(CATALOGUE, "wet-chick", Record("x", {one.key: Figure(59.0, 50.0, 60.0)}), good=good)
+    given = replace(whole(), reviewed=(Reviewed("wet-chick", Subject((7,)), verdicts),))
+    short, full = (words(told(given, CATALOGUE, SHOWN)) for told in (brief_text, whole_text))
+    assert "Within its target, but unlike your good batches: humidity too high, egg lost too little." in short
+    assert "Too high? The record shows mean humidity over the incubation stage: 59.0 %RH" in short
+    assert "Batches that went well: 50.9 %RH to 51.2 %RH, middle 51.0 %RH (3)." in short
+    assert "published causes: supported none, unlike your good batches 1, cannot say" in short
+    assert "UNLIKE YOUR GOOD BATCHES: its target is kept, and it is farther out" in full
+    assert words(SUPPORTED_MEANS) not in short
 
 
 def test_the_batches_beside_it() -> None:
