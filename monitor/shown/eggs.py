@@ -10,8 +10,8 @@ from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import OFF_TRACK, ON_TRACK, UNSURE, BatchLoss, Track
 from monitor.analysis.water.loss import FarOff, Interval, Kink, LossLine
 from monitor.domain.air.units import show_temperature
-from monitor.domain.eggs.book import EggBook, history, looks, numbers, of_egg, standing, went_on
-from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
+from monitor.domain.eggs.book import EggBook, history, identity, looks, numbers, of_egg, standing, went_on
+from monitor.domain.eggs.entry import Entry, Identity, Laid, LookAgain, Note, Size, Split, Weighing, fields_of
 from monitor.domain.eggs.hatching import expected
 from monitor.domain.eggs.undo import Undoing
 from monitor.domain.eggs.view import entry_view
@@ -20,7 +20,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.wall import WIDTH, printable, utc_text, wall_day, wall_time
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import again_words, losing_words, projection_words, setting_words
-from monitor.shown.entries import NAMED, eggs_words, numbers_words, said
+from monitor.shown.entries import NAMED, eggs_words, identity_words, numbers_words, said
 from monitor.shown.report import text
 from monitor.shown.report.tree import (
     HANGING,
@@ -58,6 +58,14 @@ _THING = {
     "removed": "end",
     "look-again": "time to look again",
 }
+_OF_WHO = (
+    Column("egg", 7, gap=0),
+    Column("parents", 14),
+    Column("clutch", 6),
+    Column("label", 10),
+    Column("tray, place", 14),
+    Column("ring"),
+)
 _OF_ENTRIES = (Column("entry", 5, right=True, gap=0), Column("when", 17), Column("what"))
 
 
@@ -120,6 +128,7 @@ def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Re
         told[-1] += _why(rows, book)
     else:
         told[-1].append(Paragraph("nothing written about any egg by number yet"))
+    told += _who(book, site)
     if water.together is not None and len(water.together.eggs) > 1:
         told.append(list(_together(water.together, water, site)))
     for name, w in water.trays.items():
@@ -141,6 +150,9 @@ def egg_report(book: EggBook, egg: int, water: Water, *, site: Site) -> Report:
         (_where(book, water, site), _common(water, site)) if into is None else (f"went on as batch {into}", iter(()))
     )
     told: list[list[Block]] = [[Paragraph(f"{book.batch.id} egg {egg}: {book.batch.profile}, {where}"), *common]]
+    who = identity(book, egg)
+    if who is not None:
+        told[-1].append(Paragraph(identity_words(who, site.zone), INSET_HANGING))
     weighed = water.eggs.get(egg, Weighed(()))
     if weighed.loss is None:
         told.append([Paragraph(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}", HANGING)])
@@ -341,6 +353,20 @@ def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) ->
         yield Labelled("on record", f"{100.0 * line.recorded:.0f} % of the time up to the last weighing")
 
 
+def _who(book: EggBook, site: Site) -> Iterator[list[Block]]:
+    """Who the eggs are: what all have in common in a line, and a table of those of which more is written."""
+    whole = identity(book, None)
+    if whole is not None:
+        yield [Paragraph(f"all: {identity_words(whole, site.zone)}", HANGING)]
+    rows: list[tuple[str, ...]] = []
+    for egg in numbers(book):
+        if any(isinstance(e.fact, Identity) for e in of_egg(book, egg)) and (who := identity(book, egg)) is not None:
+            lies = ", ".join(each for each in (who.tray, who.place) if each is not None)
+            rows.append((str(egg), who.parents, who.clutch or "", who.label or "", lies, who.ring or ""))
+    if rows:
+        yield [Listing(_OF_WHO, tuple(rows))]
+
+
 def _together(found: BatchLoss, water: Water, site: Site, *, target: bool = False) -> Iterator[Block]:
     by_pip = f"{show_interval(found.pip_pct)} by pip{_target(water) if target else ''}"
     yield Paragraph(f"together: {show_interval(found.now_pct)} lost, {by_pip}{_state(water.track)}", HANGING)
@@ -446,7 +472,7 @@ def _entry_row(book: EggBook, entry: Entry, site: Site, *, scales: bool) -> tupl
 
 def _last(entries: Sequence[Entry], site: Site) -> str:
     """How it ended; until then what was seen of it last."""
-    seen = [e for e in entries if not isinstance(e.fact, Weighing | Size | Laid | LookAgain | Note)]
+    seen = [e for e in entries if not isinstance(e.fact, Weighing | Size | Laid | LookAgain | Note | Identity)]
     ends = [e for e in seen if e.ends]
     last = (ends or seen)[-1] if seen else None
     words = "" if last is None else f"now {last.fact.into}" if isinstance(last.fact, Split) else said(last, site.zone)
@@ -574,6 +600,20 @@ def weighed_view(weighed: Weighed) -> dict[str, object]:
             "kink": None if line.kink is None else _kink_view(line.kink),
         }
     }
+
+
+def who_view(book: EggBook, egg: int | None = None) -> dict[str, object]:
+    """Who an egg is, or (None) what all have in common and who each is, as far as anything is written; else nothing."""
+    found: dict[str, object] = {} if (whole := identity(book, egg)) is None else {"who": _who_view(whole)}
+    if egg is None:
+        each = {str(n): who for n in numbers(book) if (who := identity(book, n)) is not None}
+        found |= {"who_by_egg": {n: _who_view(who) for n, who in each.items()}} if each else {}
+    return found
+
+
+def _who_view(who: Identity) -> dict[str, object]:
+    told = {name: utc_text(v) if isinstance(v, datetime) else v for name, v in fields_of(who).items()}
+    return {**told, "parents": who.parents or None}
 
 
 def book_view(book: EggBook, egg: int | None = None) -> list[dict[str, object]]:

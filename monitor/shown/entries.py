@@ -13,6 +13,7 @@ from monitor.domain.eggs.entry import (
     Fact,
     Found,
     Helped,
+    Identity,
     Laid,
     LookAgain,
     Note,
@@ -51,6 +52,8 @@ def _said(fact: Fact, zone: tzinfo) -> str:
         laid = "" if fact.laid_at is None else f"laid {wall_day(fact.laid_at, zone)}"
         stored = "" if fact.stored_days is None else f"stored {fact.stored_days:g} days"
         return ", ".join(part for part in (laid, stored) if part)
+    if isinstance(fact, Identity):
+        return identity_words(fact, zone)
     if isinstance(fact, Size):
         return f"{fact.length_mm:g} x {fact.breadth_mm:g} mm"
     if isinstance(fact, LookAgain):
@@ -72,6 +75,18 @@ def _said(fact: Fact, zone: tzinfo) -> str:
     if isinstance(fact, Helped | Sealed | Withdrawn):
         return ("assisted" if isinstance(fact, Helped) else fact.kind) + _after(fact.text)
     return fact.kind
+
+
+def identity_words(who: Identity, zone: tzinfo) -> str:
+    """`pair P3, clutch 2, label A7, under a bird until 9.11. 08:00, tray B place 3, ring 17`: what is known of it."""
+    birds = {"pair": who.pair, "cock": who.cock, "hen": who.hen, "clutch": who.clutch, "label": who.label}
+    told = [f"{name} {printable(value)}" for name, value in birds.items() if value is not None]
+    if who.taken_at is not None:
+        told.append(f"under a bird until {wall_time(who.taken_at, zone)}")
+    lies = {"tray": who.tray, "place": who.place}
+    told.append(" ".join(f"{name} {printable(value)}" for name, value in lies.items() if value is not None))
+    told.append("" if who.ring is None else f"ring {printable(who.ring)}")
+    return ", ".join(filter(None, told))
 
 
 def eggs_words(count: int) -> str:

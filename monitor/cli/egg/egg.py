@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
+from monitor.cli.egg import identity
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import (
     DONE,
@@ -17,19 +18,32 @@ from monitor.cli.egg.given import (
     WHY,
     Counted,
     Event,
+    Identify,
     Laid,
     LookAgain,
     Outcome,
     Weigh,
     Written,
 )
-from monitor.cli.frame import AnyOrder, Failed, Parser, Parsers, Verbs, Wrong, columns
+from monitor.cli.frame import (
+    AnyOrder,
+    Failed,
+    Parser,
+    Parsers,
+    Verbs,
+    Wrong,
+    check_files,
+    columns,
+    show_or_written,
+    write_file,
+)
 from monitor.cli.record import Reported, add_archive_option, book_and_water, house_of, looked_at
 from monitor.cli.typed import add_by, names_eggs, typed_amount, typed_egg, typed_grams, typed_whole
 from monitor.cli.watching import show_watched, unwatched
-from monitor.domain.eggs.book import knows
+from monitor.domain.eggs.book import EggBook, knows
 from monitor.domain.fixed import fixed
-from monitor.shown.eggs import book_text, book_view, egg_text, water_view, weighed_view
+from monitor.shown.book import book_csv
+from monitor.shown.eggs import book_text, book_view, egg_text, water_view, weighed_view, who_view
 
 W = TypeVar("W", bound=Written)
 
@@ -39,6 +53,8 @@ class Show(Reported):
     """egg show"""
 
     egg: int | None
+    csv: Path | None
+    sure: bool
 
 
 def add(parsers: Parsers) -> None:
@@ -86,6 +102,22 @@ def add(parsers: Parsers) -> None:
     )
     laid.add_argument("--on", default=None, metavar="TIME", help="a date, or a date and time")
     laid.add_argument("--stored", type=typed_amount, default=None, metavar="DAYS", help="before it was set")
+    help_ = "who the eggs are: pair, clutch, label, tray, ring; each option says one thing"
+    who = _verb(verbs, "identity", identity.identity, kind=Identify, about=help_, words="[EGGS]")
+    for name, metavar, about in (
+        ("pair", "NAME", "the pair that laid it, or --cock and --hen"),
+        ("cock", "NAME", "the father"),
+        ("hen", "NAME", "the mother"),
+        ("clutch", "NAME", "which of their clutches, such as 2"),
+        ("label", "TEXT", "your own, as it stands on the shell or on a card"),
+        ("under-bird-until", "TIME", "when it was taken from under the bird that sat on it"),
+        ("tray", "NAME", "the tray that it lies on"),
+        ("place", "TEXT", "where on it"),
+        ("ring", "TEXT", "the ring of its chick"),
+    ):
+        who.add_argument(f"--{name}", default=None, metavar=metavar, help=about)
+    help_ = "a table: egg and any of these, laid, stored_days, length_mm, breadth_mm, mass_g, at"
+    who.add_argument("--csv", type=Path, default=None, metavar="FILE", help=help_)
     _verb(verbs, "note", write.note, kind=Written, about="anything else, in your own words", words="[EGGS] TEXT")
     help_ = "a message when it is time to look again"
     look = _verb(verbs, "look-again", write.look_again, kind=LookAgain, about=help_, words="[EGGS] [TEXT]")
@@ -101,6 +133,8 @@ def add(parsers: Parsers) -> None:
     shown = verbs.command("show", _show, Show, about=help_)
     shown.add_argument("batch", nargs="?", default=None)
     shown.add_argument("egg", nargs="?", type=typed_whole, default=None)
+    shown.add_argument("--csv", type=Path, default=None, metavar="FILE", help="each entry as a line of a table")
+    shown.add_argument("--sure", action="store_true", help="write over a file that is there")
     add_archive_option(shown)
 
 
@@ -119,8 +153,18 @@ def _show(options: Show) -> int:
     if options.archive is not None and options.egg is None and names_eggs(options.batch or ""):
         # the archive says of which batch it is
         options = replace(options, batch=None, egg=typed_egg(options.batch or ""))
+    check_files((options.csv,), json_wanted=options.json, sure=options.sure)
     with looked_at(options) as looked:
-        book, water = book_and_water(looked)
+        book, water = book_and_water(looked, only_book=options.csv is not None)
+    if options.csv is not None:
+        _check_egg(book, options.egg)
+        write_file(options.csv, book_csv(book, looked.site.zone, options.egg))
+        return show_or_written(
+            options.json,
+            [options.csv],
+            data={"batch": book.batch.id, "entries": book_view(book, options.egg)},
+            text=str,
+        )
     watched = options.archive is not None or book.batch.closed_at is not None  # nothing is left to watch
     nobody = "" if watched else unwatched(house_of(options.config), looked.now)
     if water is None:
@@ -133,15 +177,21 @@ def _show(options: Show) -> int:
             "batch": book.batch.id,
             "entries": book_view(book),
             "water": water_view(water, looked.site),
+            **who_view(book),
         }
         return show_watched(
             options.json, data, book_text(book, water, looked.site, now=looked.now, columns=columns()), unwatched=nobody
         )
-    if not knows(book, egg):
-        raise Wrong(f"batch {book.batch.id}: egg {egg}, expected {book.batch.numbers_words}")
+    _check_egg(book, egg)
     weighed = water.eggs.get(egg)
-    data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg)}
+    data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg), **who_view(book, egg)}
     data["water"] = None if weighed is None else weighed_view(weighed)
     return show_watched(
         options.json, data, egg_text(book, egg, water, site=looked.site, columns=columns()), unwatched=nobody
     )
+
+
+def _check_egg(book: EggBook, egg: int | None) -> None:
+    """Raises Wrong for an egg that the batch never had."""
+    if egg is not None and not knows(book, egg):
+        raise Wrong(f"batch {book.batch.id}: egg {egg}, expected {book.batch.numbers_words}")

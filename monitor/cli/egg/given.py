@@ -80,6 +80,22 @@ class Laid(Written):
 
 
 @fixed(kw_only=True)
+class Identify(Written):
+    """egg identity"""
+
+    pair: str | None
+    cock: str | None
+    hen: str | None
+    clutch: str | None
+    label: str | None
+    under_bird_until: str | None
+    tray: str | None
+    place: str | None
+    ring: str | None
+    csv: Path | None
+
+
+@fixed(kw_only=True)
 class LookAgain(Written):
     """egg look-again"""
 

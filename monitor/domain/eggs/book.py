@@ -8,10 +8,10 @@ that count. `add` refuses what cannot be true beside the rest, in one line; what
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
@@ -25,6 +25,7 @@ from monitor.domain.eggs.entry import (
     Found,
     Hatched,
     Helped,
+    Identity,
     Laid,
     LookAgain,
     Note,
@@ -45,7 +46,9 @@ HOYT_G_CM3, HOYT_DOUBT_SHARE = 0.548, 0.03
 
 _FROM_SET = (Candling, Sign, Helped, Sealed, Hatched, Dead, Removed, Split)  # what cannot be before the eggs were set
 _OF_SOME = (Weighing, Found, *_FROM_SET)
-_OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid)
+_OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid, Identity)
+_OF_ONE_ALONE = ("label", "place", "ring")  # of an identity: what no two eggs share
+_NO_LOOK = (Identity,)  # nobody looked at an egg for it
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,11 @@ class EggBook:
     def typed_error_g(self) -> float:
         """The error of the scale that nobody named, of the eggs weighed one by one; see `typed_error_g`."""
         return typed_error_g(e for e in self.standing if e.egg is not None)
+
+    @cached_property
+    def of_all(self) -> tuple[Entry, ...]:
+        """Those about the whole batch, by time."""
+        return tuple(e for e in self.standing if e.egg is None and e.count is None)
 
     @cached_property
     def of_egg(self) -> Mapping[int, tuple[Entry, ...]]:
@@ -197,6 +205,15 @@ def laid_at(book: EggBook, egg: int | None) -> datetime | None:
     return _laid(book.batch, standing(book), egg)
 
 
+def identity(book: EggBook, egg: int | None) -> Identity | None:
+    """Who an egg is (None: what all of the batch have in common): of each field what was written last, of the egg itself or else of the batch."""
+    said: dict[str, Any] = {}
+    for entry in (*book.of_all, *(of_egg(book, egg) if egg is not None else ())):
+        if isinstance(entry.fact, Identity):
+            said |= {each.name: v for each in fields(Identity) if (v := getattr(entry.fact, each.name)) is not None}
+    return Identity(**said) if said else None
+
+
 def masses(book: EggBook, egg: int) -> tuple[Mass, ...]:
     """The weighings of one egg, by time. Where one does not give the scale's own error (1 sd), that of `typed_error_g` stands."""
     entries = of_egg(book, egg)
@@ -266,7 +283,7 @@ def _beside(book: EggBook, look: Entry) -> tuple[Entry, ...]:
 
 
 def _answers(later: Entry, look: Entry) -> bool:
-    if later.number <= look.number or not later.same_subject(look):
+    if later.number <= look.number or not later.same_subject(look) or isinstance(later.fact, _NO_LOOK):
         return False
     if isinstance(
         later.fact, Split
@@ -289,6 +306,10 @@ def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
         raise EggError(where, "no egg", "the number of one")
     if isinstance(entry.fact, _OF_ONE_EGG_OR_ALL) and entry.egg is None and entry.count is not None:
         raise EggError(where, "a count came", "the number of one egg, or none for the batch")
+    if isinstance(entry.fact, Identity) and entry.egg is None:
+        own = next((name for name in _OF_ONE_ALONE if getattr(entry.fact, name) is not None), None)
+        if own is not None:
+            raise EggError(where, f"{own} and no egg", "the number of one")
     if isinstance(entry.fact, _OF_SOME) and entry.egg is None and entry.count is None:
         raise EggError(where, "of which eggs is not said", "their numbers, such as 7 or 1-6, or --count")
 
@@ -317,6 +338,9 @@ def _check_times(batch: Batch, entry: Entry, others: list[Entry], *, where: str)
         laid = _laid(batch, others, entry.egg)
         if laid is not None and entry.at < laid and not isinstance(entry.fact, Note | Withdrawn):
             raise EggError(where, (entry.at, ", before it was laid (", laid, ")"))
+        taken = entry.fact.taken_at if isinstance(entry.fact, Identity) else None
+        if laid is not None and taken is not None and taken < laid:
+            raise EggError(where, ("under a bird until ", taken, ", before it was laid (", laid, ")"))
         return
     laid = entry.fact.laid_at or batch.set_at - timedelta(days=entry.fact.stored_days or 0.0)
     if laid > batch.set_at:
@@ -326,6 +350,9 @@ def _check_times(batch: Batch, entry: Entry, others: list[Entry], *, where: str)
     early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note)), None)
     if early is not None:
         raise EggError(where, ("laid ", laid, f", after {early.where} (", early.at, ")"))
+    for e in about:
+        if isinstance(e.fact, Identity) and e.fact.taken_at is not None and e.fact.taken_at < laid:
+            raise EggError(where, ("laid ", laid, ", after it was taken from under the bird (", e.fact.taken_at, ")"))
 
 
 def _check_gone(batch: Batch, entry: Entry, others: list[Entry]) -> None:

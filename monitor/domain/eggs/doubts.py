@@ -5,11 +5,11 @@ Nothing here refuses. The caller shows the lines and asks; if the breeder holds 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from monitor.domain.eggs.book import EggBook, hoyt, last_size, standing, typed_error_g
+from monitor.domain.eggs.book import EggBook, hoyt, identity, last_size, numbers, outcome, standing, typed_error_g
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
     ALIVE,
@@ -26,7 +26,9 @@ from monitor.domain.eggs.entry import (
     Dead,
     Entry,
     Hatched,
+    Identity,
     Laid,
+    Removed,
     Sign,
     Size,
     Split,
@@ -90,6 +92,8 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
             yield from _early_doubts(entry, entry.fact.sign, batch.day(entry.at), profile=profile)
     elif isinstance(entry.fact, Laid):
         yield from _store_doubts(where, entry.fact, batch.set_at)
+    elif isinstance(entry.fact, Identity):
+        yield from _identity_doubts(entry, entry.fact, about)
     elif isinstance(entry.fact, Hatched) and profile is not None:
         day, first, last = batch.day(entry.at), profile.hatch_day_first, profile.hatch_day_last
         if not EARLY_SHARE * first <= day <= last + LATE_DAYS:
@@ -98,6 +102,71 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
         yield from _death_doubts(entry, entry.fact.stage, batch.day(entry.at), profile=profile)
     if entry.egg is not None:
         yield from _order_doubts(entry, about)
+        yield from _ring_doubts(entry, about)
+
+
+def shared(book: EggBook, new: Sequence[Entry]) -> tuple[Words, ...]:
+    """What should be asked about what was said of several eggs, beside all others: one label, ring or place on two of them, and a name that is
+    spelled in two ways. book: with the new entries in it."""
+    said = [(e, e.fact) for e in new if isinstance(e.fact, Identity)]
+    if not said:
+        return ()
+    who = {egg: found for egg in numbers(book) if (found := identity(book, egg)) is not None}
+    lie = {
+        egg: (one.tray, one.place) for egg, one in who.items() if one.place is not None and outcome(book, egg) is None
+    }
+    asked: dict[Words, None] = {}
+    for entry, fact in said:
+        for name in ("label", "ring"):
+            value = getattr(fact, name)
+            others = [egg for egg, one in who.items() if egg != entry.egg and getattr(one, name) == value]
+            if value is not None and others:
+                asked[(f"{entry.where}: {name} {value}, which egg {others[0]} has",)] = None
+        if entry.egg in lie and (fact.place or fact.tray):
+            others = [egg for egg, at in lie.items() if egg != entry.egg and at == lie[entry.egg]]
+            if others:
+                tray = f"tray {lie[entry.egg][0]} " if lie[entry.egg][0] else ""
+                asked[(f"{entry.where}: {tray}place {lie[entry.egg][1]}, where egg {others[0]} lies",)] = None
+        for name in ("pair", "cock", "hen", "clutch", "tray"):
+            value = getattr(fact, name)
+            for e in standing(book) if value is not None else ():
+                other = getattr(e.fact, name) if isinstance(e.fact, Identity) and e.number != entry.number else None
+                if other is not None and other != value and _folded(other) == _folded(value):
+                    asked[(f"{entry.where}: {name} {value}, and {name} {other} is written before",)] = None
+                    break
+    return tuple(asked)
+
+
+def _folded(name: str) -> str:
+    return "".join(name.casefold().split())
+
+
+def _identity_doubts(entry: Entry, fact: Identity, about: list[Entry]) -> Iterator[Words]:
+    """A ring without a chick, and an egg that is still under its bird."""
+    if fact.taken_at is not None and fact.taken_at > entry.written_at + AHEAD:
+        yield (f"{entry.where}: under a bird until ", fact.taken_at, ", which is still to come")
+    if fact.ring is None:
+        return
+    hatched = [e for e in about if isinstance(e.fact, Hatched)]
+    if not hatched:
+        yield (f"{entry.where}: ring {fact.ring}, and no hatch of it is written",)
+    elif entry.at < hatched[0].at:
+        yield (f"{entry.where}: ring {fact.ring}, before it hatched (", hatched[0].at, ")")
+
+
+def _ring_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """The same the other way: how an egg ended that has a ring already."""
+    for e in about:
+        if not isinstance(e.fact, Identity) or e.fact.ring is None:
+            continue
+        if isinstance(entry.fact, Hatched) and e.at < entry.at:
+            yield (f"{entry.where}: and had ring {e.fact.ring} before (", e.at, ")")
+        elif isinstance(entry.fact, Dead | Removed) and _is_end(entry) and not _has_hatched(about):
+            yield (f"{entry.where}: and has ring {e.fact.ring} (", e.at, ")")
+
+
+def _has_hatched(about: list[Entry]) -> bool:
+    return any(isinstance(e.fact, Hatched) for e in about)
 
 
 def _store_doubts(where: str, fact: Laid, set_at: datetime) -> Iterator[Words]:

@@ -33,6 +33,7 @@ STORED_DAYS_HIGH = 60.0  # four weeks is long for any egg; more is a slip of the
 DIGIT_SHARE = 0.5
 FINEST_DIGITS = 3  # decimals: more come out of a table's arithmetic, and not off a scale
 SCALE_HIGH = 32  # characters of its id
+NAME_HIGH = 60  # characters of a pair, a bird, a label, a ring: as they stand on a card
 TEXT_HIGH = 500  # characters: a note, not a book
 _LATER = ("scale", "digit_g")  # fields that facts did not have from the first
 _LARGEST = 10**15  # JSON has whole numbers that no float can hold
@@ -71,6 +72,45 @@ class Laid:
         _aware("laid: laid_at", self.laid_at)
         if self.stored_days is not None:
             _within("laid: days in store", self.stored_days, low=0.0, high=STORED_DAYS_HIGH)
+
+
+@fixed
+class Identity:
+    """Who an egg is, as far as it is said here: of which pair, or which cock and hen, of which of their clutches; the breeder's own label; when it
+    was taken from under the bird that sat on it; on which tray it lies, and where; the ring on its chick. What is not said stays as it was."""
+
+    kind: ClassVar[str] = "identity"
+    pair: str | None = None
+    cock: str | None = None
+    hen: str | None = None
+    clutch: str | None = None
+    label: str | None = None
+    taken_at: datetime | None = None
+    tray: str | None = None
+    place: str | None = None
+    ring: str | None = None
+
+    def __post_init__(self) -> None:
+        _aware("identity: taken_at", self.taken_at)
+        if all(getattr(self, each.name) is None for each in fields(self)):
+            raise EggError("identity", "nothing is said", f"one of {', '.join(each.name for each in fields(self))}")
+        for name, value in ((each.name, getattr(self, each.name)) for each in fields(self)):
+            if name != "taken_at" and value is not None and not 1 <= len(value.strip()) <= NAME_HIGH:
+                raise EggError(f"identity: {name}", f"{value!r:.40}", f"1 to {NAME_HIGH} characters")
+
+    @property
+    def parents(self) -> str:
+        """The pair, or the two birds: `P3`, `A12 x B7`; empty where nobody wrote either."""
+        if self.pair is not None or (self.cock is None and self.hen is None):
+            return self.pair or ""
+        return f"{self.cock or '?'} x {self.hen or '?'}"
+
+    @property
+    def clutch_of(self) -> str:
+        """The clutch with its parents, for each pair counts its own: `P3, clutch 2`; empty where no clutch is written."""
+        if self.clutch is None:
+            return ""
+        return f"{self.parents}, clutch {self.clutch}" if self.parents else f"clutch {self.clutch}"
 
 
 @fixed
@@ -261,6 +301,7 @@ class Withdrawn:
 
 Fact = (
     Laid
+    | Identity
     | Size
     | Weighing
     | Candling
@@ -280,6 +321,7 @@ FACTS: Mapping[str, type[Fact]] = {
     fact.kind: fact
     for fact in (
         Laid,
+        Identity,
         Size,
         Weighing,
         Candling,

@@ -6,13 +6,24 @@ request says that it is sure.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
 from monitor.domain.eggs.book import EggBook, add, of_egg
-from monitor.domain.eggs.doubts import doubts
-from monitor.domain.eggs.entry import EXTERNAL_PIP, EggError, Entry, Fact, Laid, LookAgain, Note, Sign, Weighing
+from monitor.domain.eggs.doubts import doubts, shared
+from monitor.domain.eggs.entry import (
+    EXTERNAL_PIP,
+    EggError,
+    Entry,
+    Fact,
+    Identity,
+    Laid,
+    LookAgain,
+    Note,
+    Sign,
+    Weighing,
+)
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.many import Odd, add_each
 from monitor.domain.eggs.split import split
@@ -23,7 +34,7 @@ from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.refusal import Sure, Words, joined
 from monitor.domain.state.known import Look
 from monitor.domain.watch.egg_alarms import remind_to_look, take_book
-from monitor.service.watch.requests import SplitOff, Write, WriteBeyondPip, WriteWeighings
+from monitor.service.watch.requests import SplitOff, Write, WriteBeyondPip, WriteTable, WriteWeighings
 
 SHOWN = 10  # complaints about eggs of one request; more are the same again
 _SURE = Sure("write")
@@ -89,11 +100,24 @@ def _with(look: Look, request: Write, book: EggBook) -> tuple[EggBook, bool]:
     odd = _odd(request.sure, look.site, batch)
     request = _of_all(request, book, entry)
     if request.eggs is not None:
-        return _of_several(book, entry, _numbers(request.eggs, where), odd=odd, where=where), True
+        longer = _of_several(book, entry, _numbers(request.eggs, where), odd=odd, where=where)
+        _ask_of_all(book, longer, where=where, sure=request.sure)
+        return longer, True
     longer = add(book, replace(entry, count=request.count))
     if said := odd(book, longer.entries[-1]):
         raise EggError(where, (*joined(list(said), "; "), _SURE))
+    _ask_of_all(book, longer, where=where, sure=request.sure)
     return longer, False
+
+
+def _ask_of_all(book: EggBook, longer: EggBook, *, where: str, sure: bool) -> None:
+    """Ask what is odd of what was said of some eggs beside all others. Raises EggError."""
+    if not sure and (said := shared(longer, longer.entries[len(book.entries) :])):
+        lines: list[Words] = [(f"{where}: ", *each) for each in said[:SHOWN]]
+        if len(said) > SHOWN:
+            lines.append((f"{where}: and {len(said) - SHOWN} more",))
+        lines[-1] = (*lines[-1], _SURE)
+        raise EggError("", joined(lines))
 
 
 def _of_all(request: Write, book: EggBook, entry: Entry) -> Write:
@@ -132,7 +156,7 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
 
     Raises EggError with a line for each row that is wrong, or odd and nobody said that it is sure.
     """
-    where, at = f"batch {batch.id}", request.at or look.now.utc
+    at = request.at or look.now.utc
     book = look.state.books.get(batch.id, EggBook(batch))
     entries: list[Entry] = []
     lines: dict[int, int | str] = {}  # by what `id` says of an entry: two rows may be the same
@@ -149,20 +173,55 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
             continue
         entries.append(entry)
         lines[id(entry)] = line
-    longer, odd = add_each(book, entries, _odd(request.sure, look.site, batch))
+    return _all_or_none(look, book, entries, wrong=wrong, lines=lines, sure=request.sure)
+
+
+def write_table(look: Look, request: WriteTable, batch: Batch) -> dict[str, object]:
+    """A table of entries about numbered eggs: all of them, or none. Raises EggError as `write_weighings`."""
+    at, book = request.at or look.now.utc, look.state.books.get(batch.id, EggBook(batch))
+    entries: list[Entry] = []
+    lines: dict[int, int | str] = {}
+    wrong: list[tuple[int | str, Words]] = []
+    for line, egg, said, when in request.rows:
+        try:
+            fact = _whole_times(on_scale(said, look.site) if isinstance(said, Weighing) else said)
+            entry = Entry(_whole_ms(when or at), _whole_ms(look.now.utc), request.by, fact, _counted(egg, "egg"))
+        except EggError as error:
+            wrong.append((line, error.words))
+            continue
+        entries.append(entry)
+        lines[id(entry)] = line
+    return _all_or_none(look, book, entries, wrong=wrong, lines=lines, sure=request.sure)
+
+
+def _all_or_none(
+    look: Look,
+    book: EggBook,
+    entries: Sequence[Entry],
+    *,
+    wrong: list[tuple[int | str, Words]],
+    lines: Mapping[int, int | str],
+    sure: bool,
+) -> dict[str, object]:
+    """Write the entries of a table where nothing is wrong. lines: of each, by its `id`. Raises EggError with a line for each that is."""
+    where = f"batch {book.batch.id}"
+    longer, odd = add_each(book, entries, _odd(sure, look.site, book.batch))
     only_odd = not wrong and all(each.only_odd for each in odd)
     wrong += [(lines[id(each.entry)], each.words) for each in odd]
     if wrong:
         said: list[Words] = [
             (f"line {line}: ", *why) for line, why in sorted(wrong, key=lambda each: str(each[0]).zfill(9))
         ]
-        count = f"{len(wrong)} of {len(request.rows)} lines are {'odd' if only_odd else 'wrong'}"
+        rows = len({*lines.values(), *(line for line, _ in wrong)})
+        of = len({line for line, _ in wrong})
+        count = f"{of} of {rows} lines are {'odd' if only_odd else 'wrong'}"
         head: Words = (f"{where}: {count}, nothing was written", *([_SURE] if only_odd else []))
         more: list[Words] = [(f"{where}: and {len(wrong) - SHOWN} more",)] if len(wrong) > SHOWN else []
         raise EggError("", joined([head, *said[:SHOWN], *more]))
+    _ask_of_all(book, longer, where=where, sure=sure)
     new = longer.entries[len(book.entries) :]
     _adopt(look, longer, new)
-    return {"batch": batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
+    return {"batch": book.batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
 
 
 def on_scale(fact: Weighing, site: Site) -> Weighing:
@@ -219,6 +278,8 @@ def _whole_times(fact: Fact) -> Fact:
         return replace(fact, look_at=_whole_ms(fact.look_at))
     if isinstance(fact, Laid) and fact.laid_at is not None:
         return replace(fact, laid_at=_whole_ms(fact.laid_at))
+    if isinstance(fact, Identity) and fact.taken_at is not None:
+        return replace(fact, taken_at=_whole_ms(fact.taken_at))
     return fact
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import sys
@@ -746,3 +747,101 @@ def test_what_is_odd_is_asked_about_at_a_terminal(
     monkeypatch.setattr(sys, "stdin", io.StringIO("y\n"))
     code, _, err = typed(capsys, "egg", "weigh", "hen-1", "7", "600", config=config)
     assert (code, "--sure" in err) == (0, False)
+
+
+# --- who the eggs are
+
+
+EGGS_CSV = """Egg;Pair;Clutch;Label;Laid;Under bird until;Tray;Place;Length_mm;Breadth_mm;Mass_g;Colour;;
+1;P1;1;A1;{laid};;A;1;57,2;43,1;58,42;brown;;
+3;P2;1;B1;{laid};{until};A;3;;;60,0;;;
+;;;;;;;;;;;;;
+4;P2;1;B2;;;;;;;;;;
+"""
+
+
+def test_who_the_eggs_are_out_of_a_spreadsheet(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """One table brings pair, label, day of laying, size and mass; blank cells and rows are nothing, and a column nobody asks for is named."""
+    table = tmp_path / "eggs.csv"
+    table.write_text(EGGS_CSV.format(laid=set_days_ago(14), until=set_days_ago(12)))
+    code, out, err = asleep(
+        capsys, "egg", "identity", "hen-1", "--csv", str(table), "--at", set_days_ago(9), config=config
+    )
+    assert (code, err) == (0, "left out, for nothing here asks for it: colour\n")
+    kinds = [(egg, kind) for _, kind, egg, *_ in entries(config)]
+    assert kinds == [
+        (1, "laid"), (1, "identity"), (1, "size"), (1, "weighing"), (3, "laid"), (3, "identity"), (3, "weighing"), (4, "identity"),
+    ]  # fmt: skip
+    assert "hen-1 egg 3: pair P2, clutch 1, label B1, under a bird until" in out
+    shown = ok(capsys, "show", "hen-1", config=config)
+    assert "1        P1              1       A1          A, 1\n" in shown
+    view = told(capsys, "show", "hen-1", "3", config=config)
+    assert (view["who"]["parents"], view["who"]["label"], view["who"]["tray"]) == ("P2", "B1", "A")
+
+
+def test_who_the_eggs_are_by_hand(capsys: Capture, config: Path) -> None:
+    """Of all, of several, of one; blanks are as in one name; a correction and an undo are as of any entry."""
+    assert "hen-1 batch: cock Red 12, hen B7 (entry 1)" in ok(
+        capsys, "identity", "hen-1", "--cock", "Red  12", "--hen", "B7", config=config
+    )
+    ok(capsys, "identity", "hen-1", "1-3", "--clutch", "2", config=config)
+    assert "all: cock Red 12, hen B7" in ok(capsys, "show", "hen-1", config=config)
+    assert "cock Red 12, hen B7, clutch 2" in ok(capsys, "show", "hen-1", "2", config=config)
+    ok(capsys, "correct", "hen-1", "2", "clutch=3", "label=x", config=config)
+    assert "clutch 3, label x, not clutch 2" in ok(capsys, "show", "hen-1", "1", config=config)
+    ok(capsys, "undo", "hen-1", config=config)
+    assert told(capsys, "show", "hen-1", "1", config=config)["who"]["clutch"] == "2"
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("", "empty, expected a table with columns of egg,pair,cock,hen,clutch,label,tray,place,ring,under_bird_until,laid,"),
+        ("pair,clutch\nP1,1\n", "line 1: columns 'pair,clutch', expected egg among them, of egg,pair,"),
+        ("egg,pair,Pair\n1,P1,P1\n", "line 1: column 'pair' twice, expected each once"),
+        ("egg\tpair\n", "no line under its head, expected one for each egg"),
+        ("egg,pair\n1,P1,x\n", "1 line that cannot be read, nothing was written\nFILE: line 2: 'x' beyond the last column, expected 2 columns"),
+        ("egg,pair\n,P1\n", "1 line that cannot be read, nothing was written\nFILE: line 2: no egg, expected its number"),
+        ("egg,length_mm\n1,57\n", "1 line that cannot be read, nothing was written\nFILE: line 2: length_mm alone, expected breadth_mm beside it"),
+        ("egg,laid\n1,soon\n", "1 line that cannot be read, nothing was written\nFILE: line 2: time 'soon': expected now"),
+        ("egg,colour\n1,brown\n", "nothing about any egg, expected columns of egg,pair,"),
+        ("egg,pair\n99,P1\n", "batch hen-1: 1 of 1 lines are wrong, nothing was written\nFILE: line 2: batch hen-1: egg 99, expected 1 to 24"),
+        ("egg,label\n1,x\n2,x\n", "batch hen-1: egg 1 identity: label x, which egg 2 has\nFILE: batch hen-1: egg 2 identity: label x, which egg 1 has, expected --sure"),
+        ("egg,pair\n1," + "x" * 61 + "\n", "line 2: identity: pair: 'xxx"),
+    ],
+)  # fmt: skip
+def test_a_table_of_eggs_that_is_wrong(capsys: Capture, config: Path, tmp_path: Path, text: str, line: str) -> None:
+    """Nothing of it is written, and each line that is wrong is named."""
+    table = tmp_path / "eggs.csv"
+    table.write_text(text)
+    said = wrong(capsys, "identity", "hen-1", "--csv", str(table), config=config, lines=1 + line.count("\n"))
+    assert said.replace("eggroom: ", "").replace(str(table), "FILE").startswith(f"FILE: {line}")
+
+
+def test_nothing_said_of_who_an_egg_is(capsys: Capture, config: Path) -> None:
+    """It is told what can be."""
+    assert "identity: nothing is said, expected one of --pair, --cock," in wrong(
+        capsys, "identity", "hen-1", "7", config=config
+    )
+    assert "--csv, expected nothing beside it" in wrong(
+        capsys, "identity", "hen-1", "7", "--csv", "x.csv", config=config
+    )
+
+
+def test_the_book_as_a_table(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """Each entry a line, also those that count no more; nothing in it is a formula, and a file that is there is asked about."""
+    ok(capsys, "identity", "hen-1", "1-2", "--label", "=1+1", "--sure", config=config)
+    ok(capsys, "weigh", "hen-1", "2", "58.4", config=config)
+    ok(capsys, "withdraw", "hen-1", "3", config=config)
+    table = tmp_path / "book.csv"
+    assert ok(capsys, "show", "hen-1", "--csv", str(table), config=config) == f"{table}: written\n"
+    rows = list(csv.DictReader(table.open(newline="")))
+    assert [(r["number"], r["kind"], r["egg"], r["label"], r["gross_g"], r["stands"]) for r in rows] == [
+        ("1", "identity", "1", "'=1+1", "", "yes"),
+        ("2", "identity", "2", "'=1+1", "", "yes"),
+        ("3", "weighing", "2", "", "58.4", "no"),
+        ("4", "withdrawn", "2", "", "", "no"),
+    ]
+    assert len(ok(capsys, "show", "hen-1", "1", "--csv", "-", config=config).splitlines()) == 2
+    assert "there already" in wrong(capsys, "show", "hen-1", "--csv", str(table), config=config)
+    assert "egg 99, expected 1 to 24" in wrong(capsys, "show", "hen-1", "99", "--csv", "-", config=config)

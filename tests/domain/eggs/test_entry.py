@@ -24,6 +24,7 @@ from monitor.domain.eggs.entry import (
     Found,
     Hatched,
     Helped,
+    Identity,
     Laid,
     LookAgain,
     Note,
@@ -86,6 +87,16 @@ def entry(fact: Fact, **other: object) -> Entry:
         ),
         (lambda: Laid(), "laid: neither laid_at nor stored_days came, expected one of them"),
         (lambda: Laid(stored_days=90.0), "laid: days in store 90, expected 0 to 60"),
+        (
+            lambda: Identity(),
+            "identity: nothing is said, expected one of pair, cock, hen, clutch, label, taken_at, tray, place",
+        ),
+        (lambda: Identity(pair=" "), "identity: pair: ' ', expected 1 to 60 characters"),
+        (lambda: Identity(ring="x" * 61), "identity: ring: 'xxx"),
+        (
+            lambda: Identity(taken_at=AT.replace(tzinfo=None)),
+            "identity: taken_at 2026-03-05T09:00:00, expected a time with",
+        ),
         (lambda: Entry(AT.replace(tzinfo=None), AT, "Mo", Hatched()), "at 2026-03-05T09:00:00, expected a time"),
         (lambda: Entry(AT, AT, " ", Hatched()), "who: empty, expected the name of who writes this"),
         (lambda: entry(Hatched(), egg=3, count=2), "egg 3: a count or a tray came with it, expected one egg or some"),
@@ -112,6 +123,8 @@ def test_the_longest_that_can_be_written() -> None:
 FACTS_MADE: tuple[Fact, ...] = (
     Laid(AT, 3.5),
     Laid(stored_days=2.0),
+    Identity("P3", "A12", "B7", "2", "x7", AT, "B", "3", "17"),
+    Identity(label="x7"),
     Size(38.1, 29.5),
     Weighing(319.4, 300.1, 0.05),
     Weighing(58.4, scale="fine", digit_g=0.01),
@@ -148,7 +161,9 @@ TIME_WORDS = "expected a time such as 2026-03-01T18:00:00Z"
 @pytest.mark.parametrize(
     ("kind", "data", "said"),
     [
-        ("egg", {}, "entry: kind 'egg', expected one of laid, size,"),
+        ("egg", {}, "entry: kind 'egg', expected one of laid, identity, size,"),
+        ("identity", {"pair": 3}, "identity: pair 3, expected a text"),
+        ("identity", {"taken_at": "soon"}, f"identity: taken_at 'soon', {TIME_WORDS}"),
         ("weighing", {}, "weighing: no gross_g, expected a number"),
         ("weighing", {"gross_g": None}, "weighing: gross_g empty, expected its value"),
         ("weighing", {"gross_g": "x"}, "weighing: gross_g 'x', expected a number"),
@@ -175,6 +190,20 @@ def test_only_the_listed_words_are_taken(word: str) -> None:
         if word not in known:
             with pytest.raises(EggError):
                 make(word)
+
+
+@pytest.mark.parametrize(
+    ("who", "parents", "clutch"),
+    [
+        (Identity(pair="P3", cock="A12", clutch="2"), "P3", "P3, clutch 2"),
+        (Identity(cock="A12", hen="B7", clutch="2"), "A12 x B7", "A12 x B7, clutch 2"),
+        (Identity(hen="B7"), "? x B7", ""),
+        (Identity(clutch="2", label="x"), "", "clutch 2"),
+    ],
+)
+def test_whose_an_egg_is(who: Identity, parents: str, clutch: str) -> None:
+    """A pair by its name, or by its birds; a clutch counts within its pair."""
+    assert (who.parents, who.clutch_of) == (parents, clutch)
 
 
 def test_what_an_entry_says_of_itself() -> None:

@@ -93,7 +93,7 @@ def test_what_is_odd_is_asked() -> None:
         ({"at": "2026-03-10"}, "at: '2026-03-10', expected a time"),
         ({"at": 5}, "at: 5, expected a time"),
         ({"at": "0001-01-01T00:00:00+14:00"}, "at: '0001-01-01T00:00:00+14:00', expected a time"),
-        ({"kind": "weight"}, "entry: kind 'weight', expected one of laid, size, weighing"),
+        ({"kind": "weight"}, "entry: kind 'weight', expected one of laid, identity, size, weighing"),
         ({"kind": None}, "kind: None, expected a text"),
         ({"fact": []}, "fact: [], expected fields that are each a text, a number or null"),
         ({"fact": {"gross_g": None}}, "weighing:"),

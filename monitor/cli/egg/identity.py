@@ -1,0 +1,88 @@
+"""`eggroom egg identity`: who eggs are, of one, of several, of all of a batch, or out of a table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import tzinfo
+from typing import Any
+
+from monitor.cli.egg import written as write
+from monitor.cli.egg.given import Identify
+from monitor.cli.egg.table import EGG, Table, read_table, refuse
+from monitor.cli.frame import Utc, Wrong, tell
+from monitor.cli.record import house_of
+from monitor.cli.typed import typed_digit, typed_egg, typed_mm, typed_number, typed_when
+from monitor.domain.eggs.entry import Identity
+from monitor.settings import House
+
+NAMES = tuple(each.name for each in fields(Identity) if each.name != "taken_at")
+UNTIL = "under_bird_until"
+COLUMNS = (*NAMES, UNTIL, "laid", "stored_days", "length_mm", "breadth_mm", "mass_g", "at")
+
+
+def identity(options: Identify) -> int:
+    """Who eggs are."""
+    house = house_of(options.config)
+    given = {name: value for name in (*NAMES, UNTIL) if (value := getattr(options, name)) is not None}
+    if options.csv is not None:
+        if options.words or given:
+            raise Wrong("identity: --csv, expected nothing beside it but --at, --by and --sure")
+        table = read_table(options.csv, COLUMNS)
+        rows = _rows(options, house, table)
+        code = write.tabled(options, house, rows=rows, where=f"{options.csv}: ")
+        if table.left_out:
+            tell(f"left out, for nothing here asks for it: {', '.join(table.left_out)[:200]}")
+        return code
+    eggs = write.words_of(options, ("[EGGS]",))
+    if not given:
+        options_ = ", ".join(f"--{name.replace('_', '-')}" for name in (*NAMES, UNTIL))
+        raise Wrong(f"identity: nothing is said, expected one of {options_} or --csv")
+    fact = _identity(given, house.site.zone, options.utc)
+    return write.write_one(options, "identity", fact=fact, about=write.about_of(options, eggs), house=house)
+
+
+def _identity(given: Mapping[str, str], zone: tzinfo, utc: Utc) -> dict[str, object]:
+    """The fields of an identity. Raises Wrong."""
+    fact: dict[str, object] = {name: " ".join(given[name].split()) for name in NAMES if name in given}
+    if UNTIL in given:
+        fact["taken_at"] = typed_when(given[UNTIL], zone, utc).isoformat()
+    return fact
+
+
+def _rows(options: Identify, house: House, table: Table) -> list[list[Any]]:
+    """Of each line its entries: who it is, when it was laid, its size and its mass, as far as they stand there. Raises Wrong."""
+    zone, utc = house.site.zone, options.utc
+    rows: list[list[Any]] = []
+    wrong: list[str] = []
+    for line, cells in table.rows:
+        try:
+            egg = typed_egg(cells[EGG])
+            at = typed_when(cells["at"], zone, utc).isoformat() if "at" in cells else None
+            for kind, fact in _facts(cells, zone, utc):
+                rows.append([line, egg, kind, fact, at])
+        except Wrong as error:
+            wrong.append(f"line {line}: {error}")
+    refuse(options.csv or options.config, wrong)
+    if not rows:
+        raise Wrong(f"{options.csv}: nothing about any egg, expected columns of {','.join((EGG, *COLUMNS))}")
+    return rows
+
+
+def _facts(cells: Mapping[str, str], zone: tzinfo, utc: Utc) -> list[tuple[str, dict[str, object]]]:
+    found: list[tuple[str, dict[str, object]]] = []
+    if cells.keys() & {"laid", "stored_days"}:
+        laid = typed_when(cells["laid"], zone, utc).isoformat() if "laid" in cells else None
+        stored = typed_number(cells["stored_days"], "stored_days") if "stored_days" in cells else None
+        found.append(("laid", {"laid_at": laid, "stored_days": stored}))
+    if fact := _identity(cells, zone, utc):
+        found.append(("identity", fact))
+    if cells.keys() & {"length_mm", "breadth_mm"}:
+        for name, other in (("length_mm", "breadth_mm"), ("breadth_mm", "length_mm")):
+            if name not in cells:
+                raise Wrong(f"{other} alone, expected {name} beside it")
+        found.append(("size", {name: typed_mm(cells[name], name) for name in ("length_mm", "breadth_mm")}))
+    if "mass_g" in cells:
+        mass = cells["mass_g"]
+        found.append(("weighing", {"gross_g": typed_number(mass, "mass_g", unit="g"), "digit_g": typed_digit(mass)}))
+    return found
