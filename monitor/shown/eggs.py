@@ -6,18 +6,33 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from monitor.analysis.history.figures import Figures
 from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import OFF_TRACK, ON_TRACK, UNSURE, BatchLoss, Track
 from monitor.analysis.water.loss import FarOff, Interval, Kink, LossLine
 from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, identity, looks, numbers, of_egg, standing, went_on
-from monitor.domain.eggs.entry import Entry, Identity, Laid, LookAgain, Note, Size, Split, Weighing, fields_of
+from monitor.domain.eggs.chicks import chicks
+from monitor.domain.eggs.entry import (
+    ChickMass,
+    Entry,
+    Identity,
+    Laid,
+    LookAgain,
+    Note,
+    Size,
+    Split,
+    Weighing,
+    fields_of,
+)
 from monitor.domain.eggs.hatching import expected
 from monitor.domain.eggs.undo import Undoing
 from monitor.domain.eggs.view import entry_view
+from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import Batch, counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import WIDTH, printable, utc_text, wall_day, wall_time
+from monitor.service.reports.chick import Grown, Raised
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import again_words, losing_words, projection_words, setting_words
 from monitor.shown.entries import NAMED, eggs_words, identity_words, numbers_words, said
@@ -35,9 +50,10 @@ from monitor.shown.report.tree import (
     Section,
     plain,
 )
-from monitor.shown.values import show_interval, show_window, target_view, target_words
+from monitor.shown.values import show_figure, show_interval, show_window, target_view, target_words
 from monitor.shown.weighings import left_out_words, unknown_words
 
+HOUR_MS = 3_600_000.0
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
 EXPECTED_SHOWN = 8  # eggs of a batch whose chicks are told of
 _OF_EGGS = (
@@ -57,6 +73,8 @@ _THING = {
     "dead": "end",
     "removed": "end",
     "look-again": "time to look again",
+    "chick-mass": "mass of a chick",
+    "signed-off": "sign-off",
 }
 _OF_WHO = (
     Column("egg", 7, gap=0),
@@ -65,6 +83,20 @@ _OF_WHO = (
     Column("label", 10),
     Column("tray, place", 14),
     Column("ring"),
+)
+_OF_CHICKS = (
+    Column("chick", 7, gap=0),
+    Column("hatched", 17),
+    Column("first g", 8, right=True),
+    Column("last g", 8, right=True),
+    Column("in"),
+)
+_OF_GROWTH = (
+    Column("when", 17, gap=0),
+    Column("day", 4, right=True),
+    Column("g", 8, right=True),
+    Column("% a day", 7, right=True),
+    Column("air before"),
 )
 _OF_ENTRIES = (Column("entry", 5, right=True, gap=0), Column("when", 17), Column("what"))
 
@@ -103,9 +135,11 @@ def book_text(book: EggBook, water: Water, site: Site, *, now: datetime, columns
     return text.drawn(book_report(book, water, site, now=now), columns=columns).removesuffix("\n")
 
 
-def egg_text(book: EggBook, egg: int, water: Water, *, site: Site, columns: int = WIDTH) -> str:
+def egg_text(
+    book: EggBook, egg: int, water: Water, *, site: Site, raised: Raised | None = None, columns: int = WIDTH
+) -> str:
     """One egg of it."""
-    return text.drawn(egg_report(book, egg, water, site=site), columns=columns).removesuffix("\n")
+    return text.drawn(egg_report(book, egg, water, site=site, raised=raised), columns=columns).removesuffix("\n")
 
 
 def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Report:
@@ -129,6 +163,7 @@ def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Re
     else:
         told[-1].append(Paragraph("nothing written about any egg by number yet"))
     told += _who(book, site)
+    told += _chicks(book, site)
     if water.together is not None and len(water.together.eggs) > 1:
         told.append(list(_together(water.together, water, site)))
     for name, w in water.trays.items():
@@ -143,8 +178,8 @@ def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Re
     return Report("", sections=tuple(Section(None, tuple(blocks)) for blocks in told))
 
 
-def egg_report(book: EggBook, egg: int, water: Water, *, site: Site) -> Report:
-    """One egg: its loss so far, where that leads, what would mend it, and everything written about it."""
+def egg_report(book: EggBook, egg: int, water: Water, *, site: Site, raised: Raised | None = None) -> Report:
+    """One egg: its loss so far, where that leads, what would mend it, its chick, and everything written about it."""
     into = went_on(book, egg)
     where, common = (
         (_where(book, water, site), _common(water, site)) if into is None else (f"went on as batch {into}", iter(()))
@@ -162,6 +197,8 @@ def egg_report(book: EggBook, egg: int, water: Water, *, site: Site) -> Report:
     due = None if profile is None or book.batch.closed_at is not None else expected(book, egg, profile)
     if due is not None:
         told[-1].append(Paragraph(_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own), HANGING))
+    if raised is not None:
+        told.append(list(_growth(raised, site)))
     entries = of_egg(book, egg)
     if entries:
         told.append([_entries(book, entries, site)])
@@ -365,6 +402,69 @@ def _who(book: EggBook, site: Site) -> Iterator[list[Block]]:
             rows.append((str(egg), who.parents, who.clutch or "", who.label or "", lies, who.ring or ""))
     if rows:
         yield [Listing(_OF_WHO, tuple(rows))]
+
+
+def _chicks(book: EggBook, site: Site) -> Iterator[list[Block]]:
+    """Each chick in a line."""
+    rows: list[tuple[str, ...]] = []
+    for each in chicks(book):
+        hatched = "" if each.hatched_at is None else wall_time(each.hatched_at, site.zone)
+        masses = [f"{e.fact.mass_g:.2f}" for e in each.weighed if isinstance(e.fact, ChickMass)]
+        if each.end is not None:
+            where = f"{said(each.end, site.zone).removeprefix('chick ')}, {wall_time(each.end.at, site.zone)}"
+        else:
+            where = _machine_name(each.stays[-1].machine, site) if each.stays else "no machine"
+        rows.append((str(each.egg), hatched, masses[0] if masses else "", masses[-1] if masses else "", where))
+    if rows:
+        yield [Listing(_OF_CHICKS, tuple(rows))]
+
+
+def _growth(raised: Raised, site: Site) -> Iterator[Block]:
+    """What a chick weighed, and the air that it was in."""
+    hatched = raised.chick.hatched_at
+    yield Paragraph(
+        "chick: "
+        + ("no hatch is written" if hatched is None else f"hatched {wall_time(hatched, site.zone)}")
+        + (
+            ""
+            if raised.chick.end is not None or not raised.chick.stays
+            else f", in {_machine_name(raised.chick.stays[-1].machine, site)}"
+        )
+    )
+    rows = tuple(
+        (
+            wall_time(each.entry.at, site.zone),
+            "" if each.days is None else day_words(each.days),
+            "" if each.mass_g is None else f"{each.mass_g:.2f}",
+            "" if each.gain_pct_d is None else f"{each.gain_pct_d:+.1f}",
+            _grown_words(each, site),
+        )
+        for each in raised.lines
+    )
+    if rows:
+        yield Listing(_OF_GROWTH, rows)
+
+
+def _grown_words(each: Grown, site: Site) -> str:
+    """`Brooder 1: 34.8 °C (33.9 to 35.6), 52 %RH, 98 % of the time on record`."""
+    end = "" if each.mass_g is not None else said(each.entry, site.zone).removeprefix("chick ")
+    if each.air is None:
+        return end or "in no machine"
+    warm, humid = each.air.dry_bulb_c, each.air.rh_pct
+    names = ", ".join(_machine_name(machine, site) for machine in each.machines)
+    if warm.mean is None or warm.min is None or warm.max is None:
+        air = f"{names}: nothing on record"
+    else:
+        low, high = (show_figure(DRY_BULB, value, site.unit).partition(" ")[0] for value in (warm.min, warm.max))
+        rh = "" if humid.mean is None else f", {show_figure(RH, humid.mean, site.unit)}"
+        share = 100.0 * warm.hours_covered * HOUR_MS / (warm.until_ms - warm.since_ms)
+        air = f"{names}: {show_figure(DRY_BULB, warm.mean, site.unit)} ({low} to {high}){rh}, {share:.0f} % on record"
+    return f"{end}; {air}" if end else air
+
+
+def _machine_name(machine: str, site: Site) -> str:
+    known = site.machines.get(machine)
+    return machine if known is None else known.name
 
 
 def _together(found: BatchLoss, water: Water, site: Site, *, target: bool = False) -> Iterator[Block]:
@@ -614,6 +714,59 @@ def who_view(book: EggBook, egg: int | None = None) -> dict[str, object]:
 def _who_view(who: Identity) -> dict[str, object]:
     told = {name: utc_text(v) if isinstance(v, datetime) else v for name, v in fields_of(who).items()}
     return {**told, "parents": who.parents or None}
+
+
+def chicks_view(book: EggBook) -> dict[str, object]:
+    """Each chick of which anything is written, by its egg; else nothing."""
+    found = {
+        str(each.egg): {
+            "hatched_at": None if each.hatched_at is None else utc_text(each.hatched_at),
+            "masses": [
+                {"at": utc_text(e.at), "mass_g": e.fact.mass_g} for e in each.weighed if isinstance(e.fact, ChickMass)
+            ],
+            "stays": [
+                {
+                    "machine": s.machine,
+                    "since": utc_text(s.since),
+                    "until": None if s.until is None else utc_text(s.until),
+                }
+                for s in each.stays
+            ],
+            "end": None if each.end is None else entry_view(each.end),
+        }
+        for each in chicks(book)
+    }
+    return {"chicks": found} if found else {}
+
+
+def _air_view(found: Figures) -> dict[str, float | None]:
+    """°C or %RH, and how much of the time is on record, 0 to 1."""
+    covered = found.hours_covered * HOUR_MS / (found.until_ms - found.since_ms)
+    return {
+        "mean": _rounded(found.mean),
+        "min": _rounded(found.min),
+        "max": _rounded(found.max),
+        "coverage": _rounded(covered),
+    }
+
+
+def raised_view(raised: Raised | None) -> dict[str, object]:
+    """A chick's lines with the air of each; else nothing."""
+    if raised is None:
+        return {}
+    lines = [
+        {
+            "at": utc_text(each.entry.at),
+            "kind": each.entry.fact.kind,
+            "days": _rounded(each.days),
+            "mass_g": each.mass_g,
+            "gain_pct_d": _rounded(each.gain_pct_d),
+            "machines": list(each.machines),
+            "air": None if each.air is None else {name: _air_view(found) for name, found in each.air.figures()},
+        }
+        for each in raised.lines
+    ]
+    return {"chick": {"lines": lines}}
 
 
 def book_view(book: EggBook, egg: int | None = None) -> list[dict[str, object]]:

@@ -7,7 +7,9 @@ from datetime import tzinfo
 
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
+    Brooded,
     Candling,
+    ChickMass,
     Dead,
     Entry,
     Fact,
@@ -20,6 +22,7 @@ from monitor.domain.eggs.entry import (
     Removed,
     Sealed,
     Sign,
+    SignedOff,
     Size,
     Split,
     Weighing,
@@ -70,11 +73,19 @@ def _said(fact: Fact, zone: tzinfo) -> str:
         return went_on_words(fact.into)
     if isinstance(fact, Found):
         return FINDING[fact.finding].words
+    if isinstance(fact, ChickMass | Brooded | SignedOff):
+        return f"chick {_said_of_chick(fact)}"
     if isinstance(fact, Note):
         return printable(fact.text)
     if isinstance(fact, Helped | Sealed | Withdrawn):
         return ("assisted" if isinstance(fact, Helped) else fact.kind) + _after(fact.text)
     return fact.kind
+
+
+def _said_of_chick(fact: ChickMass | Brooded | SignedOff) -> str:
+    if isinstance(fact, ChickMass):
+        return f"{fact.mass_g:.2f} g"
+    return f"in {printable(fact.machine)}" if isinstance(fact, Brooded) else f"signed off{_after(fact.text)}"
 
 
 def identity_words(who: Identity, zone: tzinfo) -> str:

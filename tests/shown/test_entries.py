@@ -10,7 +10,9 @@ import pytest
 
 from monitor.domain.alarms.alarm import NO_EGGS, Chattering, Shelved, Suppressed
 from monitor.domain.eggs.entry import (
+    Brooded,
     Candling,
+    ChickMass,
     Dead,
     Entry,
     Fact,
@@ -23,6 +25,7 @@ from monitor.domain.eggs.entry import (
     Note,
     Removed,
     Sign,
+    SignedOff,
     Size,
     Split,
     Weighing,
@@ -54,6 +57,10 @@ def entry(fact: Fact, **subject: object) -> Entry:
             "pair P3, cock A12, hen B7, clutch 2, label x7, under a bird until 11 Mar 2026 00:30, tray B place 3, ring 17",
         ),
         (Identity(place="3"), "place 3"),
+        (ChickMass(38.2), "chick 38.20 g"),
+        (Brooded("brooder-1"), "chick in brooder-1"),
+        (SignedOff(), "chick signed off"),
+        (SignedOff("aviary 2"), "chick signed off: aviary 2"),
         (Identity(label="a\x1b[2J"), "label a [2J"),
         (Size(40.25, 30), "40.25 x 30 mm"),
         (Weighing(26.5), "26.50 g"),

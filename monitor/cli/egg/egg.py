@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from monitor.cli.egg import identity
+from monitor.cli.egg import chicks, identity
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import (
     DONE,
@@ -22,6 +22,7 @@ from monitor.cli.egg.given import (
     Laid,
     LookAgain,
     Outcome,
+    Raise,
     Weigh,
     Written,
 )
@@ -37,13 +38,22 @@ from monitor.cli.frame import (
     show_or_written,
     write_file,
 )
-from monitor.cli.record import Reported, add_archive_option, book_and_water, house_of, looked_at
+from monitor.cli.record import Reported, add_archive_option, book_and_water, grown, house_of, looked_at
 from monitor.cli.typed import add_by, names_eggs, typed_amount, typed_egg, typed_grams, typed_whole
 from monitor.cli.watching import show_watched, unwatched
 from monitor.domain.eggs.book import EggBook, knows
 from monitor.domain.fixed import fixed
 from monitor.shown.book import book_csv
-from monitor.shown.eggs import book_text, book_view, egg_text, water_view, weighed_view, who_view
+from monitor.shown.eggs import (
+    book_text,
+    book_view,
+    chicks_view,
+    egg_text,
+    raised_view,
+    water_view,
+    weighed_view,
+    who_view,
+)
 
 W = TypeVar("W", bound=Written)
 
@@ -118,6 +128,15 @@ def add(parsers: Parsers) -> None:
         who.add_argument(f"--{name}", default=None, metavar=metavar, help=about)
     help_ = "a table: egg and any of these, laid, stored_days, length_mm, breadth_mm, mass_g, at"
     who.add_argument("--csv", type=Path, default=None, metavar="FILE", help=help_)
+    help_ = "what came out of it: its mass by day, its brooder, and that it is signed off"
+    chick = _verb(verbs, "chick", chicks.chick, kind=Raise, about=help_, words="[EGGS] [GRAMS]")
+    chick.add_argument("--brooder", default=None, metavar="MACHINE", help="it is in this machine from now on")
+    help_ = "it needs its brooder no more; where it went"
+    chick.add_argument("--signed-off", nargs="?", const="", default=None, metavar="TEXT", help=help_)
+    chick.add_argument("--scale", default=None, metavar="ID", help="as with weigh")
+    chick.add_argument("--error", type=typed_grams, default=None, metavar="G", help="as with weigh")
+    help_ = "a table with the columns egg,mass_g[,at]"
+    chick.add_argument("--csv", type=Path, default=None, metavar="FILE", help=help_)
     _verb(verbs, "note", write.note, kind=Written, about="anything else, in your own words", words="[EGGS] TEXT")
     help_ = "a message when it is time to look again"
     look = _verb(verbs, "look-again", write.look_again, kind=LookAgain, about=help_, words="[EGGS] [TEXT]")
@@ -156,6 +175,7 @@ def _show(options: Show) -> int:
     check_files((options.csv,), json_wanted=options.json, sure=options.sure)
     with looked_at(options) as looked:
         book, water = book_and_water(looked, only_book=options.csv is not None)
+        raised = None if water is None or options.egg is None else grown(looked, book, options.egg)
     if options.csv is not None:
         _check_egg(book, options.egg)
         write_file(options.csv, book_csv(book, looked.site.zone, options.egg))
@@ -178,16 +198,26 @@ def _show(options: Show) -> int:
             "entries": book_view(book),
             "water": water_view(water, looked.site),
             **who_view(book),
+            **chicks_view(book),
         }
         return show_watched(
             options.json, data, book_text(book, water, looked.site, now=looked.now, columns=columns()), unwatched=nobody
         )
     _check_egg(book, egg)
     weighed = water.eggs.get(egg)
-    data = {"batch": book.batch.id, "egg": egg, "entries": book_view(book, egg), **who_view(book, egg)}
+    data = {
+        "batch": book.batch.id,
+        "egg": egg,
+        "entries": book_view(book, egg),
+        **who_view(book, egg),
+        **raised_view(raised),
+    }
     data["water"] = None if weighed is None else weighed_view(weighed)
     return show_watched(
-        options.json, data, egg_text(book, egg, water, site=looked.site, columns=columns()), unwatched=nobody
+        options.json,
+        data,
+        egg_text(book, egg, water, site=looked.site, raised=raised, columns=columns()),
+        unwatched=nobody,
     )
 
 

@@ -96,6 +96,17 @@ class Identify(Written):
 
 
 @fixed(kw_only=True)
+class Raise(Written):
+    """egg chick"""
+
+    brooder: str | None
+    signed_off: str | None
+    scale: str | None
+    error: float | None
+    csv: Path | None
+
+
+@fixed(kw_only=True)
 class LookAgain(Written):
     """egg look-again"""
 

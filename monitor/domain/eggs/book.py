@@ -18,6 +18,7 @@ from monitor.domain.eggs.entry import (
     CRACKED,
     DIGIT_SHARE,
     EGG_G,
+    OF_CHICK,
     Candling,
     Dead,
     EggError,
@@ -44,8 +45,19 @@ from monitor.domain.needs.batch import MAX_EGGS, Batch
 # weigh 8 to 9 % less (Governali and others 2012), so the doubt told here, as one sd, is wider.
 HOYT_G_CM3, HOYT_DOUBT_SHARE = 0.548, 0.03
 
-_FROM_SET = (Candling, Sign, Helped, Sealed, Hatched, Dead, Removed, Split)  # what cannot be before the eggs were set
+_FROM_SET = (
+    Candling,
+    Sign,
+    Helped,
+    Sealed,
+    Hatched,
+    Dead,
+    Removed,
+    Split,
+    *OF_CHICK,
+)  # what cannot be before the eggs were set
 _OF_SOME = (Weighing, Found, *_FROM_SET)
+_OF_ONE = (Size, *OF_CHICK)
 _OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid, Identity)
 _OF_ONE_ALONE = ("label", "place", "ring")  # of an identity: what no two eggs share
 _NO_LOOK = (Identity,)  # nobody looked at an egg for it
@@ -302,7 +314,7 @@ def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
         raise EggError(f"batch {batch.id}", f"egg {entry.egg}", batch.numbers_words)
     if entry.count is not None and not 1 <= entry.count <= size:
         raise EggError(where, f"{entry.count} eggs", f"1 to {size}")
-    if isinstance(entry.fact, Size) and entry.egg is None:
+    if isinstance(entry.fact, _OF_ONE) and entry.egg is None:
         raise EggError(where, "no egg", "the number of one")
     if isinstance(entry.fact, _OF_ONE_EGG_OR_ALL) and entry.egg is None and entry.count is not None:
         raise EggError(where, "a count came", "the number of one egg, or none for the batch")

@@ -5,7 +5,7 @@ Nothing here refuses. The caller shows the lines and asks; if the breeder holds 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -21,8 +21,11 @@ from monitor.domain.eggs.entry import (
     FERTILE,
     LATE,
     MIDDLE,
+    OF_CHICK,
     SIGNS,
+    Brooded,
     Candling,
+    ChickMass,
     Dead,
     Entry,
     Hatched,
@@ -30,6 +33,7 @@ from monitor.domain.eggs.entry import (
     Laid,
     Removed,
     Sign,
+    SignedOff,
     Size,
     Split,
     Weighing,
@@ -61,6 +65,10 @@ AGAINST = {
     ALIVE: (CLEAR, EARLY_DEAD, DEAD),
 }
 NO_LIFE = (CLEAR, EARLY_DEAD, DEAD)
+# Of the egg as it was weighed last: a chick within a day of its hatch weighs less, and hardly less than this (about two thirds in hens; judgement).
+HATCH_SHARE, HATCH_DAYS = 0.4, 1.0
+# Of the mass before: the quickest nestlings double in a day or two, and a full crop is a good part of a chick (judgement).
+QUICK_TIMES, DAILY_TIMES, SHRUNK_SHARE = 1.3, 2.0, 0.7
 STORED_ODD_DAYS = 1.5  # people count the days of a store in more than one way
 
 
@@ -103,6 +111,7 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
     if entry.egg is not None:
         yield from _order_doubts(entry, about)
         yield from _ring_doubts(entry, about)
+        yield from _chick_doubts(entry, about)
 
 
 def shared(book: EggBook, new: Sequence[Entry]) -> tuple[Words, ...]:
@@ -165,6 +174,50 @@ def _ring_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
             yield (f"{entry.where}: and has ring {e.fact.ring} (", e.at, ")")
 
 
+def _chick_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """What is said of a chick beside its hatch and its end, in whichever order it is written."""
+    where, later = entry.where, [e for e in about if isinstance(e.fact, OF_CHICK) and e.at > entry.at]
+    if isinstance(entry.fact, OF_CHICK):
+        hatched = [e for e in about if isinstance(e.fact, Hatched)]
+        if not hatched:
+            yield (f"{where}: no hatch of it is written",)
+        elif entry.at < hatched[0].at:
+            yield (f"{where}: before it hatched (", hatched[0].at, ")")
+        for e in about:
+            if e.at < entry.at and (isinstance(e.fact, SignedOff) or (e.ends and not isinstance(e.fact, Hatched))):
+                yield (f"{where}: after it was {_told(e)} (", e.at, ")")
+    elif isinstance(entry.fact, Hatched):
+        before = next((e for e in about if isinstance(e.fact, OF_CHICK) and e.at < entry.at), None)
+        if before is not None:
+            yield (f"{where}: and {_told(before)} before (", before.at, ")")
+    elif entry.ends and not _has_hatched(about) and any(isinstance(e.fact, OF_CHICK) for e in about):
+        yield (f"{where}: and has a chick in the book",)
+    if later and (isinstance(entry.fact, SignedOff) or (isinstance(entry.fact, Dead) and _has_hatched(about))):
+        yield (f"{where}: and {_told(later[0])} after that (", later[0].at, ")")
+    yield from _chick_mass_doubts(entry, about)
+
+
+def _chick_mass_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """A chick beside its egg, and beside what it weighed before and after."""
+    every = sorted((*about, entry), key=lambda e: e.at)
+    chicks = [(e, e.fact.mass_g) for e in every if isinstance(e.fact, ChickMass)]
+    for (first, before_g), (second, after_g) in pairwise(chicks) if isinstance(entry.fact, ChickMass) else ():
+        days = (second.at - first.at).total_seconds() / DAY_S
+        if (
+            entry in (first, second)
+            and not SHRUNK_SHARE * before_g <= after_g <= QUICK_TIMES * DAILY_TIMES**days * before_g
+        ):
+            yield (f"{entry.where}: {after_g:.4g} g at ", second.at, f", {before_g:.4g} g at ", first.at)
+    hatched = next((e.at for e in every if isinstance(e.fact, Hatched)), None)
+    eggs = [e for e in every if isinstance(e.fact, Weighing) and hatched is not None and e.at <= hatched]
+    if not chicks or not eggs or hatched is None or entry not in (chicks[0][0], eggs[-1]):
+        return
+    (first, chick_g), (egg_g, _) = chicks[0], eggs[-1].each_g()
+    young = first.at <= hatched + timedelta(days=HATCH_DAYS)
+    if young and not HATCH_SHARE * egg_g <= chick_g <= egg_g:
+        yield (f"{entry.where}: the chick {chick_g:.4g} g, its egg {egg_g:.4g} g at ", eggs[-1].at)
+
+
 def _has_hatched(about: list[Entry]) -> bool:
     return any(isinstance(e.fact, Hatched) for e in about)
 
@@ -211,6 +264,13 @@ def _order_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
                 yield (f"{where}: {fact.found}, and {_told(e)} later (", e.at, ")")
 
 
+_OF_CHICK: Mapping[type, str] = {
+    ChickMass: "its chick was weighed",
+    Brooded: "its chick was in a brooder",
+    SignedOff: "signed off",
+}
+
+
 def _is_end(entry: Entry) -> bool:
     """Whether it ends the life in the shell; not where the egg only went on elsewhere, nor a chick that died."""
     return (
@@ -224,6 +284,8 @@ def _told(entry: Entry) -> str:
     fact = entry.fact
     if isinstance(fact, Candling):
         return f"candled {fact.found}"
+    if isinstance(fact, OF_CHICK):
+        return _OF_CHICK[type(fact)]
     return fact.sign if isinstance(fact, Sign) else "weighed" if isinstance(fact, Weighing) else entry.word
 
 

@@ -27,6 +27,7 @@ from monitor.domain.refusal import Refusal
 EGG_G = (0.1, 3000.0)
 GROSS_G = (0.1, 500_000.0)
 LENGTH_MM = (5.0, 250.0)
+CHICK_G = (0.1, 50_000.0)  # from a finch's at hatch to an ostrich's that leaves its brooder
 STORED_DAYS_HIGH = 60.0  # four weeks is long for any egg; more is a slip of the pen
 # What is known of a scale that nobody named: half of the last digit that it was seen to show, as 1 sd (common practice). A cheap one may
 # scatter more than it shows; then the weighings' own scatter about the line says so.
@@ -263,6 +264,49 @@ class Found:
 
 
 @fixed
+class ChickMass:
+    """What the chick of an egg weighs, with nothing else on the scale. error_g, scale: as of a weighing."""
+
+    kind: ClassVar[str] = "chick-mass"
+    mass_g: float
+    error_g: float | None = None
+    scale: str | None = None
+
+    def __post_init__(self) -> None:
+        _within("chick-mass: mass in g", self.mass_g, low=CHICK_G[0], high=CHICK_G[1])
+        if self.error_g is not None:
+            _within("chick-mass: error in g", self.error_g, low=0.0001, high=1000.0)
+        if self.scale is not None and not 1 <= len(self.scale) <= SCALE_HIGH:
+            raise EggError("chick-mass", f"scale {self.scale!r:.40}", f"the id of one, 1 to {SCALE_HIGH} characters")
+
+
+@fixed
+class Brooded:
+    """The chick is in that machine from then on, by its id: whose air is its own."""
+
+    kind: ClassVar[str] = "brooder"
+    machine: str
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.machine) <= SCALE_HIGH:
+            raise EggError("brooder", f"{self.machine!r:.40}", f"the id of a machine, 1 to {SCALE_HIGH} characters")
+
+
+@fixed
+class SignedOff:
+    """The chick needs its brooder no more, and its record ends; where it went, in the breeder's words."""
+
+    kind: ClassVar[str] = "signed-off"
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _short("signed-off", self.text)
+
+
+OF_CHICK = (ChickMass, Brooded, SignedOff)  # what is said of what came out of an egg
+
+
+@fixed
 class Note:
     """Anything else, in the breeder's words."""
 
@@ -313,6 +357,9 @@ Fact = (
     | Removed
     | Split
     | Found
+    | ChickMass
+    | Brooded
+    | SignedOff
     | Note
     | LookAgain
     | Withdrawn
@@ -333,6 +380,9 @@ FACTS: Mapping[str, type[Fact]] = {
         Removed,
         Split,
         Found,
+        ChickMass,
+        Brooded,
+        SignedOff,
         Note,
         LookAgain,
         Withdrawn,

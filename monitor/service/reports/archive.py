@@ -10,6 +10,7 @@ from typing import Protocol
 from monitor.domain.alarms.about import Say
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.chicks import chicks
 from monitor.domain.needs.batch import Batch, batch_of
 from monitor.domain.needs.site import Site, grouped
 from monitor.domain.needs.then import Sites, SiteThen, Span
@@ -63,7 +64,8 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
     of a species that the site does not know.
     """
     as_of = now if batch.closed_at is None else min(batch.closed_at, now)
-    stays = _stays(batch, as_of)
+    book = history.book(batch)
+    stays = _stays(book, as_of)
     sites = sites_of(history, site)
     mine, looked = _site_of(sites, batch, stays, as_of=as_of), _looked(sites, batch, stays)
     about, nodes = _about(stays, looked), {key.partition("/")[0] for key in looked}
@@ -79,7 +81,7 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
     return Archive(
         as_of=as_of,
         site=mine,
-        book=history.book(batch),
+        book=book,
         calibrations=tuple(c for c in history.calibrations() if c.probe in looked),
         handlings=tuple(
             h for h in history.handlings(begin, end) if _meets((h.since, h.until), stays.get(h.machine, ()))
@@ -113,12 +115,18 @@ def _transitions(
     return tuple(found[id_] for id_ in sorted(found))
 
 
-def _stays(batch: Batch, as_of: datetime) -> dict[str, list[Span]]:
-    """When it was in each machine. What goes on ends at the last instant that any report of it looks at."""
+def _stays(book: EggBook, as_of: datetime) -> dict[str, list[Span]]:
+    """When it was in each machine, and its chicks in their brooders as long as anything is written of them. What goes on ends at the last instant
+    that any report of it looks at."""
+    batch = book.batch
     last = batch.closed_at or batch.not_before(as_of)
     found: dict[str, list[Span]] = {}
     for stay in batch.stays:
         found.setdefault(stay.machine, []).append((stay.since, stay.until or last))
+    for chick in chicks(book):
+        until = chick.known_until
+        for stay in chick.within(batch.set_at, until) if until is not None else ():
+            found.setdefault(stay.machine, []).append((stay.since, stay.until or last))
     return found
 
 

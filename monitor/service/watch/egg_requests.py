@@ -14,6 +14,8 @@ from monitor.domain.eggs.book import EggBook, add, of_egg
 from monitor.domain.eggs.doubts import doubts, shared
 from monitor.domain.eggs.entry import (
     EXTERNAL_PIP,
+    Brooded,
+    ChickMass,
     EggError,
     Entry,
     Fact,
@@ -31,7 +33,7 @@ from monitor.domain.eggs.view import entry_view
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import from_ms, to_ms
-from monitor.domain.refusal import Sure, Words, joined
+from monitor.domain.refusal import Sure, Words, joined, sought
 from monitor.domain.state.known import Look
 from monitor.domain.watch.egg_alarms import remind_to_look, take_book
 from monitor.service.watch.requests import SplitOff, Write, WriteBeyondPip, WriteTable, WriteWeighings
@@ -83,8 +85,9 @@ def _with(look: Look, request: Write, book: EggBook) -> tuple[EggBook, bool]:
     batch = book.batch
     where = f"batch {batch.id}"
     fact = _whole_times(request.fact)
-    if isinstance(fact, Weighing) and (request.replaces is None or fact.scale is not None):
+    if isinstance(fact, Weighing | ChickMass) and (request.replaces is None or fact.scale is not None):
         fact = on_scale(fact, look.site)
+    _check_machine(fact, look.site)
     if isinstance(fact, LookAgain) and fact.look_at <= look.now.utc:
         raise EggError(where, ("look again at ", fact.look_at), "a time to come")
     entry = Entry(
@@ -184,7 +187,8 @@ def write_table(look: Look, request: WriteTable, batch: Batch) -> dict[str, obje
     wrong: list[tuple[int | str, Words]] = []
     for line, egg, said, when in request.rows:
         try:
-            fact = _whole_times(on_scale(said, look.site) if isinstance(said, Weighing) else said)
+            fact = _whole_times(on_scale(said, look.site) if isinstance(said, Weighing | ChickMass) else said)
+            _check_machine(fact, look.site)
             entry = Entry(_whole_ms(when or at), _whole_ms(look.now.utc), request.by, fact, _counted(egg, "egg"))
         except EggError as error:
             wrong.append((line, error.words))
@@ -224,20 +228,26 @@ def _all_or_none(
     return {"batch": book.batch.id, "did": "written", "entries": [entry_view(entry) for entry in new]}
 
 
-def on_scale(fact: Weighing, site: Site) -> Weighing:
+def on_scale(fact: Weighing | ChickMass, site: Site) -> Weighing | ChickMass:
     """The weighing with its scale, the house's first where none is named, and that scale's error where none is given. It keeps both, for scales come and go.
 
     Raises EggError for a scale that the house has not.
     """
     scale = fact.scale or (next(iter(site.scales), None) if fact.error_g is None else None)
-    if scale is None:
-        return fact if fact.error_g is None else replace(fact, digit_g=None)
-    if scale not in site.scales:
+    if scale is not None and scale not in site.scales:
         known = ", ".join(site.scales) or "none yet: [[scale]] in the configuration"
-        raise EggError("weighing", f"scale {scale!r:.40}", f"one of: {known}")
-    return replace(
-        fact, scale=scale, error_g=site.scales[scale] if fact.error_g is None else fact.error_g, digit_g=None
-    )
+        raise EggError(fact.kind, f"scale {scale!r:.40}", f"one of: {known}")
+    error_g = site.scales[scale] if scale is not None and fact.error_g is None else fact.error_g
+    if isinstance(fact, ChickMass):
+        return replace(fact, scale=scale, error_g=error_g)
+    return replace(fact, scale=scale, error_g=error_g, digit_g=fact.digit_g if error_g is None else None)
+
+
+def _check_machine(fact: Fact, site: Site) -> None:
+    """Raises EggError for a chick in a machine that the house has not."""
+    if isinstance(fact, Brooded) and fact.machine not in site.machines:
+        near, known = sought(fact.machine, site.machines)
+        raise EggError("brooder", f"no machine {fact.machine!r:.40}{near}", known)
 
 
 def split_books(look: Look, request: SplitOff, batch: Batch, *, at: datetime) -> tuple[EggBook, EggBook]:

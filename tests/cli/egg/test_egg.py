@@ -845,3 +845,89 @@ def test_the_book_as_a_table(capsys: Capture, config: Path, tmp_path: Path) -> N
     assert len(ok(capsys, "show", "hen-1", "1", "--csv", "-", config=config).splitlines()) == 2
     assert "there already" in wrong(capsys, "show", "hen-1", "--csv", str(table), config=config)
     assert "egg 99, expected 1 to 24" in wrong(capsys, "show", "hen-1", "99", "--csv", "-", config=config)
+
+
+# --- after the hatch
+
+
+def test_a_chick_until_it_is_signed_off(capsys: Capture, tmp_path: Path) -> None:
+    """Its mass by hand and out of a table, on the house's scale; its brooder; and that it is signed off. The book tells each chick in a line."""
+    more = '[[scale]]\nid = "fine"\nerror_g = 0.02\n'
+    config = configure(tmp_path, 1, site={"zone": "UTC"}, machines=("setter-1", "brooder-1"), more=more)
+    add_batch(capsys, config, days=28.0)
+    ok(capsys, "outcome", "hen-1", "7-8", "hatched", "--at", set_days_ago(7), config=config)
+    ok(capsys, "chick", "hen-1", "7", "38,2g", "--at", set_days_ago(7), config=config)
+    ok(capsys, "chick", "hen-1", "7-8", "--brooder", "brooder-1", "--at", set_days_ago(6.5), config=config)
+    table = tmp_path / "chicks.csv"
+    table.write_text(f"egg;Mass_g;At\n7;42,4;{set_days_ago(5)}\n8;41;{set_days_ago(5)}\n9;;\n")
+    assert "hen-1 egg 8: chick 41.00 g" in ok(capsys, "chick", "hen-1", "--csv", str(table), config=config)
+    assert "chick signed off: aviary 2" in ok(capsys, "chick", "hen-1", "8", "--signed-off", "aviary 2", config=config)
+    facts = [
+        json.loads(fact)
+        for (fact,) in query(config, "SELECT fact FROM entry WHERE kind = 'chick-mass' ORDER BY number")
+    ]
+    assert [(f["mass_g"], f["scale"], f["error_g"]) for f in facts] == [
+        (38.2, "fine", 0.02),
+        (42.4, "fine", 0.02),
+        (41.0, "fine", 0.02),
+    ]
+    shown = ok(capsys, "show", "hen-1", config=config)
+    assert "38.20     42.40  Brooder 1\n" in shown
+    assert "41.00     41.00  signed off: aviary 2," in shown
+    one = ok(capsys, "show", "hen-1", "7", config=config)
+    assert ", in Brooder 1" in one
+    assert "+5.5  Brooder 1: nothing on record" in one
+    view = told(capsys, "show", "hen-1", "7", config=config)
+    assert [line["mass_g"] for line in view["chick"]["lines"]] == [38.2, 42.4]
+    assert set(told(capsys, "show", "hen-1", config=config)["chicks"]) == {"7", "8"}
+    ok(capsys, "undo", "hen-1", config=config)
+    assert told(capsys, "show", "hen-1", config=config)["chicks"]["8"]["end"] is None
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (
+            ("7", "40"),
+            "batch hen-1: egg 7 chick-mass: no hatch of it is written, expected --sure to write it all the same",
+        ),
+        (("7",), "chick: nothing is said of it, expected EGG and one of grams, --brooder, --signed-off or --csv"),
+        (("7-8", "40"), "egg '7-8', expected its number"),
+        (("7", "x"), "chick: 'x', expected a number, such as 26.49"),
+        (("7", "40", "--brooder", "setter-1"), "chick: several things at once, expected one of grams,"),
+        (
+            ("7", "--signed-off", "out", "--brooder", "setter-1"),
+            "chick: several things at once, expected one of grams,",
+        ),
+        (
+            ("7", "--brooder", "seter-1"),
+            "brooder: no machine 'seter-1', nearest setter-1, expected one of: setter-1, hatcher-1",
+        ),
+        (("7", "--brooder", "setter-1", "--scale", "x"), "chick: --scale or --error, expected them with grams only"),
+        (("7", "40", "--scale", "x"), "chick-mass: scale 'x', expected one of: none yet"),
+        (("--brooder", "setter-1"), "chick: nothing after hen-1, expected EGGS"),
+        (("7", "--csv", "x.csv"), "chick: --csv, expected nothing beside it but --at,"),
+    ],
+)
+def test_a_chick_that_is_wrong(capsys: Capture, config: Path, words: tuple[str, ...], line: str) -> None:
+    """One line, and nothing is written."""
+    assert wrong(capsys, "chick", "hen-1", *words, config=config).removeprefix("eggroom: ").startswith(line)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("egg,at\n7,now\n", "FILE: line 1: columns 'egg,at', expected mass_g among them, of egg,mass_g,at"),
+        ("egg,mass_g\n7,\n", "FILE: no mass in any line, expected columns egg,mass_g[,at]"),
+        (
+            "egg,mass_g\n7,x\n",
+            "FILE: 1 line that cannot be read, nothing was written\nFILE: line 2: mass_g: 'x', expected a number",
+        ),
+    ],
+)
+def test_a_table_of_chicks_that_is_wrong(capsys: Capture, config: Path, tmp_path: Path, text: str, line: str) -> None:
+    """Each line that is wrong is named."""
+    table = tmp_path / "chicks.csv"
+    table.write_text(text)
+    said = wrong(capsys, "chick", "hen-1", "--csv", str(table), config=config, lines=1 + line.count("\n"))
+    assert said.removeprefix("eggroom: ").replace("\neggroom: ", "\n").replace(str(table), "FILE").startswith(line)

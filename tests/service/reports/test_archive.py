@@ -7,6 +7,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Brooded, ChickMass, Entry, Hatched, SignedOff
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.service.reports import archive as module
 from monitor.service.reports import batch as batch_module
@@ -56,8 +58,23 @@ def test_the_readings_of_two_stays_come_once(
 
 def test_until_when_a_stay_goes() -> None:
     """To its end, or to the last instant that a report looks at: now, or when the batch was closed."""
-    assert module._stays(HEN, at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(30))]}
-    assert module._stays(replace(HEN, closed_at=at(25)), at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(25))]}
+    assert module._stays(EggBook(HEN), at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(30))]}
+    assert module._stays(EggBook(replace(HEN, closed_at=at(25))), at(30)) == {
+        "setter-1": [(at(0), at(10)), (at(20), at(25))]
+    }
+
+
+def test_a_chick_brings_its_brooder() -> None:
+    """As long as anything is written of it: to its end, or its last weighing."""
+    book = EggBook(replace(HEN, closed_at=at(500), eggs=3))
+    for hours, fact, egg in (
+        (490, Hatched(), 1), (492, Brooded("brooder-1"), 1), (494, Brooded("brooder-2"), 1), (520, SignedOff(), 1),
+        (490, Hatched(), 2), (493, Brooded("brooder-1"), 2), (510, ChickMass(40.0), 2), (490, Hatched(), 3), (530, Brooded("brooder-3"), 3),
+    ):  # fmt: skip
+        book = add(book, Entry(at(hours), at(hours), "ada", fact, egg))
+    found = module._stays(book, at(500))
+    assert found.pop("setter-1")
+    assert found == {"brooder-1": [(at(492), at(494)), (at(493), at(510))], "brooder-2": [(at(494), at(520))]}
 
 
 def test_where_a_batch_was_when() -> None:
