@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from monitor.adapters.store.history import SqliteHistory
     from monitor.domain.eggs.book import EggBook
     from monitor.service.reports.chick import Raised
+    from monitor.service.reports.turning import Turned
     from monitor.service.reports.weighed import Water
 
 
@@ -288,6 +289,16 @@ def grown(looked: Looked, book: EggBook, egg: int) -> Raised | None:
 
     try:
         return raised(looked.history, looked.site, book, egg=egg)
+    except StoreFailure as error:
+        raise Failed(str(error)) from error
+
+
+def turns(looked: Looked, book: EggBook, egg: int | None = None) -> Turned | None:
+    """How often the eggs were turned. Raises Failed."""
+    from monitor.service.reports.turning import turned  # here, and not above: as above
+
+    try:
+        return turned(looked.history, looked.site, book, now=looked.now, egg=egg)
     except StoreFailure as error:
         raise Failed(str(error)) from error
 

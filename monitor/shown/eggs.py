@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from monitor.analysis.history.figures import Figures
@@ -14,6 +14,7 @@ from monitor.domain.air.units import show_temperature
 from monitor.domain.eggs.book import EggBook, history, identity, looks, numbers, of_egg, standing, went_on
 from monitor.domain.eggs.chicks import chicks
 from monitor.domain.eggs.entry import (
+    AirCell,
     ChickMass,
     Entry,
     Identity,
@@ -22,6 +23,8 @@ from monitor.domain.eggs.entry import (
     Note,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
     fields_of,
 )
@@ -33,9 +36,10 @@ from monitor.domain.needs.batch import Batch, counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import WIDTH, printable, utc_text, wall_day, wall_time
 from monitor.service.reports.chick import Grown, Raised
+from monitor.service.reports.turning import Turned
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import again_words, losing_words, projection_words, setting_words
-from monitor.shown.entries import NAMED, eggs_words, identity_words, numbers_words, said
+from monitor.shown.entries import NAMED, eggs_words, identity_words, numbers_words, said, times_words
 from monitor.shown.report import text
 from monitor.shown.report.tree import (
     HANGING,
@@ -54,6 +58,7 @@ from monitor.shown.values import show_figure, show_interval, show_window, target
 from monitor.shown.weighings import left_out_words, unknown_words
 
 HOUR_MS = 3_600_000.0
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
 EXPECTED_SHOWN = 8  # eggs of a batch whose chicks are told of
 _OF_EGGS = (
@@ -75,6 +80,9 @@ _THING = {
     "look-again": "time to look again",
     "chick-mass": "mass of a chick",
     "signed-off": "sign-off",
+    "air-cell": "outline of the air cell",
+    "turned": "count of turns",
+    "turning-stopped": "end of turning",
 }
 _OF_WHO = (
     Column("egg", 7, gap=0),
@@ -130,26 +138,36 @@ def _undone(undoing: Undoing, book: EggBook, site: Site) -> str:
     return f"{words}now {said(same[-1], site.zone)} of {wall_time(same[-1].at, site.zone)}"
 
 
-def book_text(book: EggBook, water: Water, site: Site, *, now: datetime, columns: int = WIDTH) -> str:
+def book_text(
+    book: EggBook, water: Water, site: Site, *, now: datetime, turned: Turned | None = None, columns: int = WIDTH
+) -> str:
     """The book of a batch for people, so many columns wide."""
-    return text.drawn(book_report(book, water, site, now=now), columns=columns).removesuffix("\n")
+    return text.drawn(book_report(book, water, site, now=now, turned=turned), columns=columns).removesuffix("\n")
 
 
 def egg_text(
-    book: EggBook, egg: int, water: Water, *, site: Site, raised: Raised | None = None, columns: int = WIDTH
+    book: EggBook,
+    egg: int,
+    water: Water,
+    *,
+    site: Site,
+    raised: Raised | None = None,
+    turned: Turned | None = None,
+    columns: int = WIDTH,
 ) -> str:
     """One egg of it."""
-    return text.drawn(egg_report(book, egg, water, site=site, raised=raised), columns=columns).removesuffix("\n")
+    report = egg_report(book, egg, water, site=site, raised=raised, turned=turned)
+    return text.drawn(report, columns=columns).removesuffix("\n")
 
 
-def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Report:
+def book_report(book: EggBook, water: Water, site: Site, *, now: datetime, turned: Turned | None = None) -> Report:
     """A batch: what each egg loses and is heading for, the batch together, and the humidity that serves most."""
     eggs = "" if book.batch.eggs is None else f", {eggs_words(book.batch.eggs)}"
     head = [
         Paragraph(f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}"),
         *_common(water, site),
     ]
-    told: list[list[Block]] = [list(head)]
+    told: list[list[Block]] = [[*head, *_turned_lines(turned, book.batch, site)]]
     rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
     rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
     if rows:
@@ -178,7 +196,15 @@ def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Re
     return Report("", sections=tuple(Section(None, tuple(blocks)) for blocks in told))
 
 
-def egg_report(book: EggBook, egg: int, water: Water, *, site: Site, raised: Raised | None = None) -> Report:
+def egg_report(
+    book: EggBook,
+    egg: int,
+    water: Water,
+    *,
+    site: Site,
+    raised: Raised | None = None,
+    turned: Turned | None = None,
+) -> Report:
     """One egg: its loss so far, where that leads, what would mend it, its chick, and everything written about it."""
     into = went_on(book, egg)
     where, common = (
@@ -197,6 +223,7 @@ def egg_report(book: EggBook, egg: int, water: Water, *, site: Site, raised: Rai
     due = None if profile is None or book.batch.closed_at is not None else expected(book, egg, profile)
     if due is not None:
         told[-1].append(Paragraph(_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own), HANGING))
+    told[0] += _turned_lines(turned, book.batch, site)
     if raised is not None:
         told.append(list(_growth(raised, site)))
     entries = of_egg(book, egg)
@@ -404,6 +431,34 @@ def _who(book: EggBook, site: Site) -> Iterator[list[Block]]:
         yield [Listing(_OF_WHO, tuple(rows))]
 
 
+def _turned_lines(turned: Turned | None, batch: Batch, site: Site) -> Iterator[Paragraph]:
+    """How often the eggs were turned, and since when no more."""
+    if turned is None:
+        return
+    counted = turned.by_switch
+    if counted is not None:
+        often = f"turned {times_words(counted.times)}" if counted.times else "no turn"
+        words = f"{often} by its switch in {counted.over / DAY:.1f} days"
+        if counted.times:
+            until = (
+                ", up to now"
+                if counted.longest_until is None
+                else f", up to {wall_time(counted.longest_until, site.zone)}"
+            )
+            words += f", {counted.times * DAY / counted.over:.1f} a day; longest without {counted.longest / HOUR:.1f} h{until}"
+        yield Paragraph(words, INSET_HANGING)
+    if turned.by_hand is not None:
+        times, over = turned.by_hand
+        yield Paragraph(
+            f"turned as written: {times_words(times)} in {over / HOUR:g} h, {times * DAY / over:.1f} a day",
+            INSET_HANGING,
+        )
+    if turned.stopped_at is not None:
+        day = day_words(batch.day(turned.stopped_at))
+        who = "as its switch says" if turned.stopped is None else f"as {printable(turned.stopped.who)} wrote"
+        yield Paragraph(f"stopped turning {wall_time(turned.stopped_at, site.zone)}, day {day}, {who}", INSET_HANGING)
+
+
 def _chicks(book: EggBook, site: Site) -> Iterator[list[Block]]:
     """Each chick in a line."""
     rows: list[tuple[str, ...]] = []
@@ -572,7 +627,13 @@ def _entry_row(book: EggBook, entry: Entry, site: Site, *, scales: bool) -> tupl
 
 def _last(entries: Sequence[Entry], site: Site) -> str:
     """How it ended; until then what was seen of it last."""
-    seen = [e for e in entries if not isinstance(e.fact, Weighing | Size | Laid | LookAgain | Note | Identity)]
+    seen = [
+        e
+        for e in entries
+        if not isinstance(
+            e.fact, Weighing | Size | Laid | LookAgain | Note | Identity | AirCell | Turning | TurningStopped
+        )
+    ]
     ends = [e for e in seen if e.ends]
     last = (ends or seen)[-1] if seen else None
     words = "" if last is None else f"now {last.fact.into}" if isinstance(last.fact, Split) else said(last, site.zone)
@@ -737,6 +798,29 @@ def chicks_view(book: EggBook) -> dict[str, object]:
         for each in chicks(book)
     }
     return {"chicks": found} if found else {}
+
+
+def turned_view(turned: Turned | None) -> dict[str, object]:
+    """How often the eggs were turned; nothing where nobody counted."""
+    if turned is None:
+        return {}
+    counted, by_hand = turned.by_switch, turned.by_hand
+    return {
+        "turning": {
+            "by_switch": None
+            if counted is None
+            else {
+                "times": counted.times,
+                "hours": _rounded(counted.over / HOUR),
+                "longest_without_h": _rounded(counted.longest / HOUR),
+                "longest_until": None if counted.longest_until is None else utc_text(counted.longest_until),
+                "last": None if counted.last is None else utc_text(counted.last),
+            },
+            "by_hand": None if by_hand is None else {"times": by_hand[0], "hours": _rounded(by_hand[1] / HOUR)},
+            "stopped_at": None if turned.stopped_at is None else utc_text(turned.stopped_at),
+            "stopped_entry": None if turned.stopped is None else turned.stopped.number,
+        }
+    }
 
 
 def _air_view(found: Figures) -> dict[str, float | None]:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import tzinfo
+from typing import TypeAlias, assert_never, get_args
 
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
+    AirCell,
     Brooded,
     Candling,
     ChickMass,
@@ -25,6 +27,8 @@ from monitor.domain.eggs.entry import (
     SignedOff,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
     Withdrawn,
 )
@@ -73,8 +77,8 @@ def _said(fact: Fact, zone: tzinfo) -> str:
         return went_on_words(fact.into)
     if isinstance(fact, Found):
         return FINDING[fact.finding].words
-    if isinstance(fact, ChickMass | Brooded | SignedOff):
-        return f"chick {_said_of_chick(fact)}"
+    if isinstance(fact, _MEASURED):
+        return _said_of_measured(fact)
     if isinstance(fact, Note):
         return printable(fact.text)
     if isinstance(fact, Helped | Sealed | Withdrawn):
@@ -82,10 +86,33 @@ def _said(fact: Fact, zone: tzinfo) -> str:
     return fact.kind
 
 
-def _said_of_chick(fact: ChickMass | Brooded | SignedOff) -> str:
-    if isinstance(fact, ChickMass):
-        return f"{fact.mass_g:.2f} g"
-    return f"in {printable(fact.machine)}" if isinstance(fact, Brooded) else f"signed off{_after(fact.text)}"
+_Measured: TypeAlias = AirCell | Turning | TurningStopped | ChickMass | Brooded | SignedOff
+_MEASURED = get_args(_Measured)
+
+
+def _said_of_measured(fact: _Measured) -> str:
+    match fact:
+        case AirCell():
+            far = "" if fact.far_mm is None else f" to {fact.far_mm:g}"
+            across = "" if fact.across_mm is None else f", {fact.across_mm:g} mm across"
+            return f"air cell {fact.near_mm:g}{far} mm{across}"
+        case Turning():
+            return f"turned {times_words(fact.times)} in {fact.hours:g} h"
+        case TurningStopped():
+            return f"stopped turning{_after(fact.text)}"
+        case ChickMass():
+            return f"chick {fact.mass_g:.2f} g"
+        case Brooded():
+            return f"chick in {printable(fact.machine)}"
+        case SignedOff():
+            return f"chick signed off{_after(fact.text)}"
+        case _:
+            assert_never(fact)
+
+
+def times_words(times: float) -> str:
+    """`once`, `5 times`."""
+    return "once" if times == 1 else f"{times:g} times"
 
 
 def identity_words(who: Identity, zone: tzinfo) -> str:

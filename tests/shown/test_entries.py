@@ -10,6 +10,7 @@ import pytest
 
 from monitor.domain.alarms.alarm import NO_EGGS, Chattering, Shelved, Suppressed
 from monitor.domain.eggs.entry import (
+    AirCell,
     Brooded,
     Candling,
     ChickMass,
@@ -28,6 +29,8 @@ from monitor.domain.eggs.entry import (
     SignedOff,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
     Withdrawn,
     fact_of,
@@ -57,6 +60,11 @@ def entry(fact: Fact, **subject: object) -> Entry:
             "pair P3, cock A12, hen B7, clutch 2, label x7, under a bird until 11 Mar 2026 00:30, tray B place 3, ring 17",
         ),
         (Identity(place="3"), "place 3"),
+        (AirCell(4.5), "air cell 4.5 mm"),
+        (AirCell(9.0, 14.0, 26.0), "air cell 9 to 14 mm, 26 mm across"),
+        (Turning(5, 12.0), "turned 5 times in 12 h"),
+        (Turning(1), "turned once in 24 h"),
+        (TurningStopped("lockdown"), "stopped turning: lockdown"),
         (ChickMass(38.2), "chick 38.20 g"),
         (Brooded("brooder-1"), "chick in brooder-1"),
         (SignedOff(), "chick signed off"),

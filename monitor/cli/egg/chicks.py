@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
 
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import Raise
-from monitor.cli.egg.table import EGG, read_table, refuse
-from monitor.cli.frame import Wrong, tell
+from monitor.cli.frame import Wrong
 from monitor.cli.record import house_of
-from monitor.cli.typed import typed_egg, typed_number, typed_when
+from monitor.cli.typed import typed_egg, typed_number
 from monitor.settings import House
 
 _ONE = "grams, --brooder, --signed-off or --csv"
@@ -46,26 +45,11 @@ def chick(options: Raise) -> int:
 
 def _table(options: Raise, house: House) -> int:
     assert options.csv is not None
-    table = read_table(options.csv, ("mass_g", "at"), least=("mass_g",))
-    rows: list[list[Any]] = []
-    wrong: list[str] = []
-    for line, cells in table.rows:
-        try:
-            if "mass_g" not in cells:
-                continue  # not weighed that day
-            at = typed_when(cells["at"], house.site.zone, options.utc).isoformat() if "at" in cells else None
-            fact = {
-                "mass_g": typed_number(cells["mass_g"], "mass_g", unit="g"),
-                "scale": options.scale,
-                "error_g": options.error,
-            }
-            rows.append([line, typed_egg(cells[EGG]), "chick-mass", fact, at])
-        except Wrong as error:
-            wrong.append(f"line {line}: {error}")
-    refuse(options.csv, wrong)
-    if not rows:
-        raise Wrong(f"{options.csv}: no mass in any line, expected columns egg,mass_g[,at]")
-    code = write.tabled(options, house, rows=rows, where=f"{options.csv}: ")
-    if table.left_out:
-        tell(f"left out, for nothing here asks for it: {', '.join(table.left_out)[:200]}")
-    return code
+
+    def facts(cells: Mapping[str, str]) -> list[tuple[str, dict[str, object]]]:
+        if "mass_g" not in cells:
+            return []  # not weighed that day
+        mass_g = typed_number(cells["mass_g"], "mass_g", unit="g")
+        return [("chick-mass", {"mass_g": mass_g, "scale": options.scale, "error_g": options.error})]
+
+    return write.from_table(options, house, options.csv, columns=("mass_g", "at"), least=("mass_g",), facts=facts)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from monitor.cli.egg import chicks, identity
+from monitor.cli.egg import chicks, identity, shell
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import (
     DONE,
@@ -16,6 +16,7 @@ from monitor.cli.egg.given import (
     SEEN,
     STAGES,
     WHY,
+    Cell,
     Counted,
     Event,
     Identify,
@@ -23,6 +24,7 @@ from monitor.cli.egg.given import (
     LookAgain,
     Outcome,
     Raise,
+    Turn,
     Weigh,
     Written,
 )
@@ -38,7 +40,7 @@ from monitor.cli.frame import (
     show_or_written,
     write_file,
 )
-from monitor.cli.record import Reported, add_archive_option, book_and_water, grown, house_of, looked_at
+from monitor.cli.record import Reported, add_archive_option, book_and_water, grown, house_of, looked_at, turns
 from monitor.cli.typed import add_by, names_eggs, typed_amount, typed_egg, typed_grams, typed_whole
 from monitor.cli.watching import show_watched, unwatched
 from monitor.domain.eggs.book import EggBook, knows
@@ -50,6 +52,7 @@ from monitor.shown.eggs import (
     chicks_view,
     egg_text,
     raised_view,
+    turned_view,
     water_view,
     weighed_view,
     who_view,
@@ -128,6 +131,15 @@ def add(parsers: Parsers) -> None:
         who.add_argument(f"--{name}", default=None, metavar=metavar, help=about)
     help_ = "a table: egg and any of these, laid, stored_days, length_mm, breadth_mm, mass_g, at"
     who.add_argument("--csv", type=Path, default=None, metavar="FILE", help=help_)
+    help_ = "how far the edge of the air cell lies from the blunt end, in mm; NEAR and FAR where it slants"
+    cell = _verb(verbs, "air-cell", shell.air_cell, kind=Cell, about=help_, words="EGG NEAR [FAR]")
+    cell.add_argument("--across", default=None, metavar="MM", help="how wide it is")
+    help_ = "a table with the columns egg,near_mm[,far_mm,across_mm,at]"
+    cell.add_argument("--csv", type=Path, default=None, metavar="FILE", help=help_)
+    help_ = "how often they were turned in the last day, or that they are turned no more"
+    turn = _verb(verbs, "turned", shell.turned, kind=Turn, about=help_, words="[EGGS] TIMES|stopped")
+    turn.add_argument("--over", default=None, metavar="TIME", help="in how long, such as 12h (default: 24h)")
+    turn.add_argument("--note", default="", help="why they are turned no more")
     help_ = "what came out of it: its mass by day, its brooder, and that it is signed off"
     chick = _verb(verbs, "chick", chicks.chick, kind=Raise, about=help_, words="[EGGS] [GRAMS]")
     chick.add_argument("--brooder", default=None, metavar="MACHINE", help="it is in this machine from now on")
@@ -175,6 +187,7 @@ def _show(options: Show) -> int:
     check_files((options.csv,), json_wanted=options.json, sure=options.sure)
     with looked_at(options) as looked:
         book, water = book_and_water(looked, only_book=options.csv is not None)
+        turned = None if water is None else turns(looked, book, options.egg)
         raised = None if water is None or options.egg is None else grown(looked, book, options.egg)
     if options.csv is not None:
         _check_egg(book, options.egg)
@@ -199,10 +212,10 @@ def _show(options: Show) -> int:
             "water": water_view(water, looked.site),
             **who_view(book),
             **chicks_view(book),
+            **turned_view(turned),
         }
-        return show_watched(
-            options.json, data, book_text(book, water, looked.site, now=looked.now, columns=columns()), unwatched=nobody
-        )
+        told = book_text(book, water, looked.site, now=looked.now, turned=turned, columns=columns())
+        return show_watched(options.json, data, told, unwatched=nobody)
     _check_egg(book, egg)
     weighed = water.eggs.get(egg)
     data = {
@@ -211,12 +224,13 @@ def _show(options: Show) -> int:
         "entries": book_view(book, egg),
         **who_view(book, egg),
         **raised_view(raised),
+        **turned_view(turned),
     }
     data["water"] = None if weighed is None else weighed_view(weighed)
     return show_watched(
         options.json,
         data,
-        egg_text(book, egg, water, site=looked.site, raised=raised, columns=columns()),
+        egg_text(book, egg, water, site=looked.site, raised=raised, turned=turned, columns=columns()),
         unwatched=nobody,
     )
 

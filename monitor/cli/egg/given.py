@@ -107,6 +107,22 @@ class Raise(Written):
 
 
 @fixed(kw_only=True)
+class Cell(Written):
+    """egg air-cell"""
+
+    across: str | None
+    csv: Path | None
+
+
+@fixed(kw_only=True)
+class Turn(Written):
+    """egg turned"""
+
+    over: str | None
+    note: str
+
+
+@fixed(kw_only=True)
 class LookAgain(Written):
     """egg look-again"""
 

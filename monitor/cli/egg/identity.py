@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import fields
 from datetime import tzinfo
-from typing import Any
 
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import Identify
-from monitor.cli.egg.table import EGG, Table, read_table, refuse
-from monitor.cli.frame import Utc, Wrong, tell
+from monitor.cli.frame import Utc, Wrong
 from monitor.cli.record import house_of
-from monitor.cli.typed import typed_digit, typed_egg, typed_mm, typed_number, typed_when
+from monitor.cli.typed import typed_digit, typed_mm, typed_number, typed_when
 from monitor.domain.eggs.entry import Identity
-from monitor.settings import House
 
 NAMES = tuple(each.name for each in fields(Identity) if each.name != "taken_at")
 UNTIL = "under_bird_until"
@@ -28,12 +25,10 @@ def identity(options: Identify) -> int:
     if options.csv is not None:
         if options.words or given:
             raise Wrong("identity: --csv, expected nothing beside it but --at, --by and --sure")
-        table = read_table(options.csv, COLUMNS)
-        rows = _rows(options, house, table)
-        code = write.tabled(options, house, rows=rows, where=f"{options.csv}: ")
-        if table.left_out:
-            tell(f"left out, for nothing here asks for it: {', '.join(table.left_out)[:200]}")
-        return code
+        zone = house.site.zone
+        return write.from_table(
+            options, house, options.csv, columns=COLUMNS, facts=lambda cells: _facts(cells, zone, options.utc)
+        )
     eggs = write.words_of(options, ("[EGGS]",))
     if not given:
         options_ = ", ".join(f"--{name.replace('_', '-')}" for name in (*NAMES, UNTIL))
@@ -48,25 +43,6 @@ def _identity(given: Mapping[str, str], zone: tzinfo, utc: Utc) -> dict[str, obj
     if UNTIL in given:
         fact["taken_at"] = typed_when(given[UNTIL], zone, utc).isoformat()
     return fact
-
-
-def _rows(options: Identify, house: House, table: Table) -> list[list[Any]]:
-    """Of each line its entries: who it is, when it was laid, its size and its mass, as far as they stand there. Raises Wrong."""
-    zone, utc = house.site.zone, options.utc
-    rows: list[list[Any]] = []
-    wrong: list[str] = []
-    for line, cells in table.rows:
-        try:
-            egg = typed_egg(cells[EGG])
-            at = typed_when(cells["at"], zone, utc).isoformat() if "at" in cells else None
-            for kind, fact in _facts(cells, zone, utc):
-                rows.append([line, egg, kind, fact, at])
-        except Wrong as error:
-            wrong.append(f"line {line}: {error}")
-    refuse(options.csv or options.config, wrong)
-    if not rows:
-        raise Wrong(f"{options.csv}: nothing about any egg, expected columns of {','.join((EGG, *COLUMNS))}")
-    return rows
 
 
 def _facts(cells: Mapping[str, str], zone: tzinfo, utc: Utc) -> list[tuple[str, dict[str, object]]]:

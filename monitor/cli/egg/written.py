@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from datetime import timedelta
+from pathlib import Path
 
 from monitor.cli.egg.given import (
     DONE,
@@ -25,6 +26,7 @@ from monitor.cli.egg.given import (
     Weigh,
     Written,
 )
+from monitor.cli.egg.table import EGG, read_table, refuse
 from monitor.cli.frame import Failed, Wrong, at_terminal, columns, show, tell, typed_at_terminal
 from monitor.cli.record import Answer, ask, house_of, weighed_now
 from monitor.cli.typed import (
@@ -52,6 +54,7 @@ from monitor.settings import House
 from monitor.shown.eggs import signs_lines, undone_text, verdict_text, water_view, weighed_text, written_text
 from monitor.shown.entries import eggs_words
 
+Facts = Callable[[Mapping[str, str]], Iterable[tuple[str, Mapping[str, object]]]]
 LIST = "list"
 UNDONE = "undone"
 # At the scale, in a session.
@@ -340,9 +343,28 @@ def write_one(
     return _told(options, house, _asked(house, request | dict(about)))
 
 
-def tabled(options: Written, house: House, *, rows: Sequence[object], where: str) -> int:
-    """Ask for a table of entries, all or none; print what was written. where: what each line of a no begins with."""
-    return _told(options, house, _asked(house, _common(options, house) | {"do": "table", "rows": rows}, where))
+def from_table(
+    options: Written, house: House, path: Path, *, columns: Sequence[str], least: Sequence[str] = (), facts: Facts
+) -> int:
+    """Write what a table says of eggs, all or none. facts: of the cells of a line (kind, fields) of each entry that they make. Raises Wrong."""
+    table = read_table(path, columns, least=least)
+    rows: list[object] = []
+    wrong: list[str] = []
+    for line, cells in table.rows:
+        try:
+            egg = typed_egg(cells[EGG])
+            at = typed_when(cells["at"], house.site.zone, options.utc).isoformat() if "at" in cells else None
+            rows += [[line, egg, kind, fact, at] for kind, fact in facts(cells)]
+        except Wrong as error:
+            wrong.append(f"line {line}: {error}")
+    refuse(path, wrong)
+    if not rows:
+        raise Wrong(f"{path}: nothing about any egg, expected columns of {','.join((EGG, *columns))}")
+    request = _common(options, house) | {"do": "table", "rows": rows}
+    code = _told(options, house, _asked(house, request, f"{path}: "))
+    if table.left_out:
+        tell(f"left out, for nothing here asks for it: {', '.join(table.left_out)[:200]}")
+    return code
 
 
 def _told(options: Written, house: House, answer: Answer) -> int:

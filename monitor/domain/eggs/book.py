@@ -19,6 +19,7 @@ from monitor.domain.eggs.entry import (
     DIGIT_SHARE,
     EGG_G,
     OF_CHICK,
+    AirCell,
     Candling,
     Dead,
     EggError,
@@ -35,6 +36,8 @@ from monitor.domain.eggs.entry import (
     Sign,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
     Withdrawn,
 )
@@ -57,10 +60,10 @@ _FROM_SET = (
     *OF_CHICK,
 )  # what cannot be before the eggs were set
 _OF_SOME = (Weighing, Found, *_FROM_SET)
-_OF_ONE = (Size, *OF_CHICK)
-_OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid, Identity)
+_OF_ONE = (Size, AirCell, *OF_CHICK)
+_OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid, Identity, Turning, TurningStopped)
 _OF_ONE_ALONE = ("label", "place", "ring")  # of an identity: what no two eggs share
-_NO_LOOK = (Identity,)  # nobody looked at an egg for it
+_NO_LOOK = (Identity, Turning, TurningStopped)  # nobody looked at an egg for it
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from monitor.domain.eggs.entry import (
     MIDDLE,
     OF_CHICK,
     SIGNS,
+    AirCell,
     Brooded,
     Candling,
     ChickMass,
@@ -36,6 +37,8 @@ from monitor.domain.eggs.entry import (
     SignedOff,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
 )
 from monitor.domain.needs.batch import DAY_S, LOCKDOWN, Batch, day_words
@@ -52,12 +55,14 @@ SLOW_PCT_D = 0.05
 SCATTER_SHARE = 0.003
 ODD_SIZE_SHARE = 0.15  # mass and measures farther apart than the form of any egg explains
 ODD_MASS = (0.5, 1.5)  # of the profile's lowest and highest fresh mass
+OVERLAP = timedelta(hours=2)  # two counts a day are not written at the same minute of each
 AHEAD = timedelta(minutes=10)  # a person's watch and the daemon's clock may differ by so much
 EARLY_SHARE = 0.9  # of the first normal day of the hatch: sooner than this it is a wrong date as a rule
 LATE_DAYS = 5.0  # a hatch later than the last normal day by more is a wrong date as a rule
 STORED_LONG_DAYS = 28.0  # four weeks are long for any egg (common practice)
 # Of the term, where the third begins in which such a death lies as people say it; with EARLY_SHARE it is a wrong date as a rule (judgement).
 DIED_FROM = {MIDDLE: 1.0 / 3.0, LATE: 2.0 / 3.0}
+CELL_SHRINKS_MM = 1.5  # an air cell grows; two outlines of one differ by about a pencil's line (judgement)
 # What a candling found that speaks against what another finds later.
 AGAINST = {
     CLEAR: (FERTILE, ALIVE, EARLY_DEAD, DEAD),
@@ -100,8 +105,6 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
             yield from _early_doubts(entry, entry.fact.sign, batch.day(entry.at), profile=profile)
     elif isinstance(entry.fact, Laid):
         yield from _store_doubts(where, entry.fact, batch.set_at)
-    elif isinstance(entry.fact, Identity):
-        yield from _identity_doubts(entry, entry.fact, about)
     elif isinstance(entry.fact, Hatched) and profile is not None:
         day, first, last = batch.day(entry.at), profile.hatch_day_first, profile.hatch_day_last
         if not EARLY_SHARE * first <= day <= last + LATE_DAYS:
@@ -111,7 +114,11 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
     if entry.egg is not None:
         yield from _order_doubts(entry, about)
         yield from _ring_doubts(entry, about)
+        yield from _air_cell_doubts(entry, about)
         yield from _chick_doubts(entry, about)
+    if isinstance(entry.fact, Identity):
+        yield from _identity_doubts(entry, entry.fact, about)
+    yield from _turning_doubts(entry, about)
 
 
 def shared(book: EggBook, new: Sequence[Entry]) -> tuple[Words, ...]:
@@ -172,6 +179,49 @@ def _ring_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
             yield (f"{entry.where}: and had ring {e.fact.ring} before (", e.at, ")")
         elif isinstance(entry.fact, Dead | Removed) and _is_end(entry) and not _has_hatched(about):
             yield (f"{entry.where}: and has ring {e.fact.ring} (", e.at, ")")
+
+
+def _air_cell_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """An air cell grows, and lies within its egg: of those before and after it, and of the size, whichever is written first."""
+    if not isinstance(entry.fact, AirCell | Size):
+        return
+    every = sorted((*about, entry), key=lambda e: e.at)
+    cells = [(e, e.fact) for e in every if isinstance(e.fact, AirCell)]
+    for (first, before), (second, after) in pairwise(cells):
+        if entry in (first, second) and after.deepest_mm < before.deepest_mm - CELL_SHRINKS_MM:
+            yield (
+                f"{entry.where}: {after.deepest_mm:g} mm at ",
+                second.at,
+                f", {before.deepest_mm:g} mm at ",
+                first.at,
+            )
+    size = last_size(every)
+    for e, cell in cells if size is not None else ():
+        assert size is not None
+        if entry is not e and not isinstance(entry.fact, Size):
+            continue
+        if cell.deepest_mm > size.length_mm:
+            yield (f"{entry.where}: an air cell to {cell.deepest_mm:g} mm, in an egg {size.length_mm:g} mm long",)
+        if cell.across_mm is not None and cell.across_mm > size.breadth_mm:
+            yield (f"{entry.where}: an air cell {cell.across_mm:g} mm across, in an egg {size.breadth_mm:g} mm broad",)
+
+
+def _turning_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """Turned after it was said that turning had stopped, and a time that is counted twice; whichever is written first."""
+    counts = [(e, e.fact) for e in about if isinstance(e.fact, Turning) and e.fact.times]
+    if isinstance(entry.fact, TurningStopped):
+        for e, _ in counts:
+            if e.at > entry.at:
+                yield (f"{entry.where}: and turned after that (", e.at, ")")
+    if not isinstance(entry.fact, Turning):
+        return
+    for e in about:
+        if entry.fact.times and isinstance(e.fact, TurningStopped) and e.at < entry.at:
+            yield (f"{entry.where}: turned after turning had stopped (", e.at, ")")
+    since = entry.at - timedelta(hours=entry.fact.hours) + OVERLAP
+    for e, count in counts:
+        if e.at > since and entry.at > e.at - timedelta(hours=count.hours) + OVERLAP:
+            yield (f"{entry.where}: counted already, {count.times:g} times in the {count.hours:g} h to ", e.at)
 
 
 def _chick_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
@@ -245,10 +295,12 @@ def _order_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
     """What was found, and what came of it, of one egg, in whichever order it is written: life after an end, and after a candling without any."""
     fact, where = entry.fact, entry.where
     if _is_end(entry):
-        later = next((e for e in about if e.at > entry.at and isinstance(e.fact, Candling | Sign | Weighing)), None)
+        later = next(
+            (e for e in about if e.at > entry.at and isinstance(e.fact, Candling | Sign | Weighing | AirCell)), None
+        )
         if later is not None:
             yield (f"{where}: and {_told(later)} after that (", later.at, ")")
-    elif isinstance(fact, Sign):
+    elif isinstance(fact, Sign | AirCell):
         yield from (
             (f"{where}: seen after it was {e.word} (", e.at, ")") for e in about if _is_end(e) and e.at < entry.at
         )
@@ -284,6 +336,8 @@ def _told(entry: Entry) -> str:
     fact = entry.fact
     if isinstance(fact, Candling):
         return f"candled {fact.found}"
+    if isinstance(fact, AirCell):
+        return "its air cell was drawn"
     if isinstance(fact, OF_CHICK):
         return _OF_CHICK[type(fact)]
     return fact.sign if isinstance(fact, Sign) else "weighed" if isinstance(fact, Weighing) else entry.word

@@ -27,6 +27,11 @@ from monitor.domain.refusal import Refusal
 EGG_G = (0.1, 3000.0)
 GROSS_G = (0.1, 500_000.0)
 LENGTH_MM = (5.0, 250.0)
+AIR_CELL_MM = (0.5, 120.0)
+TURNS_HIGH, TURNED_H = (
+    500,
+    (0.1, 240.0),
+)  # a turner that rolls each few minutes; from a look in the morning to ten days written in one
 CHICK_G = (0.1, 50_000.0)  # from a finch's at hatch to an ostrich's that leaves its brooder
 STORED_DAYS_HIGH = 60.0  # four weeks is long for any egg; more is a slip of the pen
 # What is known of a scale that nobody named: half of the last digit that it was seen to show, as 1 sd (common practice). A cheap one may
@@ -163,6 +168,54 @@ class Weighing:
     def net_g(self) -> float:
         """Without the tray."""
         return self.gross_g - self.tare_g
+
+
+@fixed
+class AirCell:
+    """The edge of the air cell as it was drawn on the shell: how far it lies from the blunt end, in mm along the shell, where it is nearest, and where
+    it is farthest once it slants; and how wide the cell is across."""
+
+    kind: ClassVar[str] = "air-cell"
+    near_mm: float
+    far_mm: float | None = None
+    across_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        _within("air-cell: near in mm", self.near_mm, low=AIR_CELL_MM[0], high=AIR_CELL_MM[1])
+        if self.far_mm is not None:
+            _within("air-cell: far in mm", self.far_mm, low=self.near_mm, high=2.0 * AIR_CELL_MM[1])
+        if self.across_mm is not None:
+            _within("air-cell: across in mm", self.across_mm, low=AIR_CELL_MM[0], high=2.0 * AIR_CELL_MM[1])
+
+    @property
+    def deepest_mm(self) -> float:
+        """Where it is farthest from the blunt end."""
+        return self.near_mm if self.far_mm is None else self.far_mm
+
+
+@fixed
+class Turning:
+    """Turned by hand, or by a machine that nobody asks: so often in the hours up to then."""
+
+    kind: ClassVar[str] = "turned"
+    times: float
+    hours: float = 24.0
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.times <= TURNS_HIGH and self.times == int(self.times)):
+            raise EggError("turned", f"{self.times:g} times", f"a whole number from 0 to {TURNS_HIGH}")
+        _within("turned: hours", self.hours, low=TURNED_H[0], high=TURNED_H[1])
+
+
+@fixed
+class TurningStopped:
+    """Turned no more from then on; why, in the breeder's words."""
+
+    kind: ClassVar[str] = "turning-stopped"
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _short("turning-stopped", self.text)
 
 
 @fixed
@@ -348,6 +401,9 @@ Fact = (
     | Identity
     | Size
     | Weighing
+    | AirCell
+    | Turning
+    | TurningStopped
     | Candling
     | Sign
     | Helped
@@ -371,6 +427,9 @@ FACTS: Mapping[str, type[Fact]] = {
         Identity,
         Size,
         Weighing,
+        AirCell,
+        Turning,
+        TurningStopped,
         Candling,
         Sign,
         Helped,

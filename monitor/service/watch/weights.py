@@ -12,7 +12,18 @@ import threading
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
-from monitor.domain.eggs.entry import OF_CHICK, Found, Helped, Identity, LookAgain, Note, Weighing
+from monitor.domain.eggs.entry import (
+    OF_CHICK,
+    AirCell,
+    Found,
+    Helped,
+    Identity,
+    LookAgain,
+    Note,
+    Turning,
+    TurningStopped,
+    Weighing,
+)
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, State
 from monitor.service.ports import StoreFailure, WeightAsked, WeightVerdict
@@ -25,6 +36,9 @@ _BESIDE = (
     Found,
     Helped,
     Identity,
+    Turning,
+    TurningStopped,
+    AirCell,
     *OF_CHICK,
 )  # entries that say nothing of what an egg weighs, or of how long it goes on
 

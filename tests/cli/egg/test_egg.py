@@ -918,7 +918,7 @@ def test_a_chick_that_is_wrong(capsys: Capture, config: Path, words: tuple[str, 
     ("text", "line"),
     [
         ("egg,at\n7,now\n", "FILE: line 1: columns 'egg,at', expected mass_g among them, of egg,mass_g,at"),
-        ("egg,mass_g\n7,\n", "FILE: no mass in any line, expected columns egg,mass_g[,at]"),
+        ("egg,mass_g\n7,\n", "FILE: nothing about any egg, expected columns of egg,mass_g,at"),
         (
             "egg,mass_g\n7,x\n",
             "FILE: 1 line that cannot be read, nothing was written\nFILE: line 2: mass_g: 'x', expected a number",
@@ -931,3 +931,63 @@ def test_a_table_of_chicks_that_is_wrong(capsys: Capture, config: Path, tmp_path
     table.write_text(text)
     said = wrong(capsys, "chick", "hen-1", "--csv", str(table), config=config, lines=1 + line.count("\n"))
     assert said.removeprefix("eggroom: ").replace("\neggroom: ", "\n").replace(str(table), "FILE").startswith(line)
+
+
+# --- the air cell, and turning
+
+
+def test_an_air_cell(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """Of one egg, in mm or cm, and out of a table."""
+    assert "air cell 4.5 mm (entry 1)" in ok(
+        capsys, "air-cell", "hen-1", "7", "4,5", "--at", set_days_ago(5), config=config
+    )
+    assert "air cell 9 to 14 mm, 26 mm across" in ok(
+        capsys, "air-cell", "hen-1", "7", "9mm", "1.4cm", "--across", "26", config=config
+    )
+    table = tmp_path / "cells.csv"
+    table.write_text("egg;near mm;far mm\n8;5,5;\n9;;\n")
+    assert (
+        ok(capsys, "air-cell", "hen-1", "--csv", str(table), config=config)
+        == "hen-1 egg 8: air cell 5.5 mm (entry 3)\n"
+    )
+    assert "far_mm alone, expected near_mm beside it" in wrong(
+        capsys, "air-cell", "hen-1", "--csv", str(_written(table, "egg,near_mm,far_mm\n9,,5\n")), config=config, lines=2
+    )
+    ok(capsys, "correct", "hen-1", "2", "far_mm=1.5cm", config=config)
+    assert "air cell 9 to 15 mm, 26 mm across, not air cell 9 to 14 mm" in " ".join(
+        ok(capsys, "show", "hen-1", "7", config=config).split()
+    )
+
+
+def _written(path: Path, text: str) -> Path:
+    path.write_text(text)
+    return path
+
+
+def test_turning_by_hand(capsys: Capture, config: Path) -> None:
+    """Counts come to so many a day; that it stopped is told with its day and who wrote it."""
+    ok(capsys, "turned", "hen-1", "5", "--at", set_days_ago(4), config=config)
+    ok(capsys, "turned", "hen-1", "4", "--over", "12h", "--at", set_days_ago(3), config=config)
+    ok(capsys, "turned", "hen-1", "stopped", "--note", "broken", "--at", set_days_ago(2), "--by", "ada", config=config)
+    shown = ok(capsys, "show", "hen-1", config=config)
+    assert "  turned as written: 9 times in 36 h, 6.0 a day\n" in shown
+    assert ", day 8.0, as ada wrote\n" in shown
+    assert told(capsys, "show", "hen-1", "3", config=config)["turning"]["stopped_entry"] == 3
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("turned", "hen-1", "many"), "turned: 'many', expected how often, a whole number, or stopped"),
+        (("turned", "hen-1", "501"), "turned: 501 times, expected a whole number from 0 to 500"),
+        (("turned", "hen-1", "5", "--over", "11d"), "turned: hours 264, expected 0.1 to 240"),
+        (("turned", "hen-1", "stopped", "--over", "3h"), "turned stopped: --over, expected it with a count only"),
+        (("turned", "hen-1", "5", "--note", "x"), "turned: --note, expected it with stopped only;"),
+        (("air-cell", "hen-1", "7"), "air-cell: '7', expected EGG NEAR [FAR]"),
+        (("air-cell", "hen-1", "7", "9", "8"), "air-cell: far in mm 8, expected 9 to 240"),
+        (("air-cell", "hen-1", "7", "--csv", "x"), "air-cell: --csv, expected nothing beside it but"),
+    ],
+)
+def test_a_shell_that_is_wrong(capsys: Capture, config: Path, words: tuple[str, ...], line: str) -> None:
+    """One line, and nothing is written."""
+    assert wrong(capsys, *words, config=config).removeprefix("eggroom: ").startswith(line)
