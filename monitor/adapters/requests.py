@@ -60,7 +60,12 @@ _WORDS: dict[object, str] = {
     BySalts: "salts and temperature_c",
     _Fields: "fields that are each a text, a number or null",
 }
-_OF_FIELD = {"alarm": "the number in the message", "for_s": "seconds"}  # where that says more than what it is made of
+_OF_FIELD = {
+    "alarm": "the number in the message",
+    "for_s": "seconds",
+    "content": "a file in base64",
+}  # where that says more than what it is made of
+_CONTENT = "content"  # of a file, in base64: no text that anybody reads
 _ROWS: Mapping[object, tuple[str, ...]] = {
     Row: ("line", "egg", "gross_g", "at"),
     _FactRow: ("line", "egg", "kind", "fact", "at"),
@@ -139,7 +144,7 @@ def read_request(asked: Mapping[str, object]) -> Request:
     for each in fields(kind):
         given = asked.get(each.name)
         if each.default is MISSING and hints[each.name] is str and isinstance(given, str) and not given.strip():
-            raise BadRequest(each.name, repr(given)[:_SHOWN], _WORDS[str])
+            raise BadRequest(each.name, repr(given)[:_SHOWN], _words(each.name, str))
     if isinstance(rows := asked.get("rows"), list) and not 1 <= len(rows) <= MAX_ROWS:
         raise BadRequest("rows", f"{len(rows)} of them", f"1 to {MAX_ROWS}")
     if isinstance(eggs := asked.get("eggs"), list) and len(eggs) > MAX_ROWS:
@@ -167,7 +172,7 @@ def _kind(do: object) -> type[_Wire]:
 
 def _check_texts(asked: Mapping[str, object]) -> None:
     """Every text is in one line, without anything that a terminal or a table would act on."""
-    for where, text in _texts("", asked, 0):
+    for where, text in _texts("", {key: value for key, value in asked.items() if key != _CONTENT}, 0):
         try:
             text.encode()
         except UnicodeEncodeError:  # half a character, as from a terminal in another encoding: no table can hold it
@@ -175,7 +180,7 @@ def _check_texts(asked: Mapping[str, object]) -> None:
         if has_controls(text):
             raise BadRequest(where, repr(text[:40]), "text in one line, without control characters")
     for key, value in asked.items():
-        if isinstance(value, str) and len(value) > MAX_TEXT:
+        if isinstance(value, str) and len(value) > MAX_TEXT and key != _CONTENT:
             raise BadRequest(key, repr(value)[:_SHOWN], _WORDS[str])
 
 

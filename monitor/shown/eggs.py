@@ -15,6 +15,7 @@ from monitor.domain.eggs.book import EggBook, history, identity, looks, numbers,
 from monitor.domain.eggs.chicks import chicks
 from monitor.domain.eggs.entry import (
     AirCell,
+    Attached,
     ChickMass,
     Entry,
     Identity,
@@ -81,6 +82,7 @@ _THING = {
     "chick-mass": "mass of a chick",
     "signed-off": "sign-off",
     "air-cell": "outline of the air cell",
+    "file": "file",
     "turned": "count of turns",
     "turning-stopped": "end of turning",
 }
@@ -631,7 +633,7 @@ def _last(entries: Sequence[Entry], site: Site) -> str:
         e
         for e in entries
         if not isinstance(
-            e.fact, Weighing | Size | Laid | LookAgain | Note | Identity | AirCell | Turning | TurningStopped
+            e.fact, Weighing | Size | Laid | LookAgain | Note | Identity | AirCell | Turning | TurningStopped | Attached
         )
     ]
     ends = [e for e in seen if e.ends]

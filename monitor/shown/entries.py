@@ -9,6 +9,7 @@ from typing import TypeAlias, assert_never, get_args
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
     AirCell,
+    Attached,
     Brooded,
     Candling,
     ChickMass,
@@ -86,7 +87,7 @@ def _said(fact: Fact, zone: tzinfo) -> str:
     return fact.kind
 
 
-_Measured: TypeAlias = AirCell | Turning | TurningStopped | ChickMass | Brooded | SignedOff
+_Measured: TypeAlias = Attached | AirCell | Turning | TurningStopped | ChickMass | Brooded | SignedOff
 _MEASURED = get_args(_Measured)
 
 
@@ -104,10 +105,20 @@ def _said_of_measured(fact: _Measured) -> str:
             return f"chick {fact.mass_g:.2f} g"
         case Brooded():
             return f"chick in {printable(fact.machine)}"
+        case Attached():
+            beside = "" if fact.beside is None else f", beside entry {fact.beside:g}"
+            return f"file {printable(fact.name)}, {size_words(fact.size)}{beside}{_after(fact.text)}"
         case SignedOff():
             return f"chick signed off{_after(fact.text)}"
         case _:
             assert_never(fact)
+
+
+def size_words(size: float) -> str:
+    """`840 bytes`, `12 kB`, `2.4 MB`."""
+    if size < 1000.0:
+        return f"{size:.0f} bytes"
+    return f"{size / 1e3:.0f} kB" if size < 1e6 else f"{size / 1e6:.1f} MB"
 
 
 def times_words(times: float) -> str:

@@ -11,6 +11,7 @@ import pytest
 from monitor.domain.alarms.alarm import NO_EGGS, Chattering, Shelved, Suppressed
 from monitor.domain.eggs.entry import (
     AirCell,
+    Attached,
     Brooded,
     Candling,
     ChickMass,
@@ -60,6 +61,9 @@ def entry(fact: Fact, **subject: object) -> Entry:
             "pair P3, cock A12, hen B7, clutch 2, label x7, under a bird until 11 Mar 2026 00:30, tray B place 3, ring 17",
         ),
         (Identity(place="3"), "place 3"),
+        (Attached("p.jpg", "0f" * 32, 840), "file p.jpg, 840 bytes"),
+        (Attached("p.jpg", "0f" * 32, 12_400, "", 31), "file p.jpg, 12 kB, beside entry 31"),
+        (Attached("p\x1b[2J.jpg", "0f" * 32, 2_450_000, "ring"), "file p [2J.jpg, 2.5 MB: ring"),
         (AirCell(4.5), "air cell 4.5 mm"),
         (AirCell(9.0, 14.0, 26.0), "air cell 9 to 14 mm, 26 mm across"),
         (Turning(5, 12.0), "turned 5 times in 12 h"),

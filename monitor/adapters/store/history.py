@@ -202,6 +202,11 @@ class SqliteHistory:
                 found[node, boot, first] = Gap(node, boot, first, last, bool(lost))
         return [found[key] for key in sorted(found)]
 
+    def file(self, sha256: str) -> bytes | None:
+        """What is in a file that was put beside an entry; None where it is not there."""
+        rows = self._rows("SELECT content FROM file WHERE sha256 = ?", sha256)
+        return bytes(rows[0][0]) if rows and isinstance(rows[0][0], bytes) else None
+
     def events(
         self,
         since: datetime | None = None,

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from monitor.cli.egg import chicks, identity, shell
+from monitor.cli.egg import chicks, files, identity, shell
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import (
     DONE,
@@ -16,6 +16,7 @@ from monitor.cli.egg.given import (
     SEEN,
     STAGES,
     WHY,
+    Attach,
     Cell,
     Counted,
     Event,
@@ -24,6 +25,7 @@ from monitor.cli.egg.given import (
     LookAgain,
     Outcome,
     Raise,
+    Save,
     Turn,
     Weigh,
     Written,
@@ -140,6 +142,15 @@ def add(parsers: Parsers) -> None:
     turn = _verb(verbs, "turned", shell.turned, kind=Turn, about=help_, words="[EGGS] TIMES|stopped")
     turn.add_argument("--over", default=None, metavar="TIME", help="in how long, such as 12h (default: 24h)")
     turn.add_argument("--note", default="", help="why they are turned no more")
+    help_ = "a photograph, or any other file, beside an entry, an egg or the batch"
+    attached = _verb(verbs, "file", files.attach, kind=Attach, about=help_, words="[EGG] FILE [TEXT]")
+    attached.add_argument("--entry", type=typed_whole, default=None, metavar="N", help="the entry that it belongs to")
+    saved = verbs.command("save", files.save, Save, about="a file that an entry keeps, into a file again")
+    saved.add_argument("batch", nargs="?", default=None)
+    saved.add_argument("entry", type=typed_whole)
+    saved.add_argument("file", type=Path)
+    saved.add_argument("--sure", action="store_true", help="write over a file that is there")
+    add_archive_option(saved)
     help_ = "what came out of it: its mass by day, its brooder, and that it is signed off"
     chick = _verb(verbs, "chick", chicks.chick, kind=Raise, about=help_, words="[EGGS] [GRAMS]")
     chick.add_argument("--brooder", default=None, metavar="MACHINE", help="it is in this machine from now on")

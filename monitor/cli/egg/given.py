@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from monitor.cli.frame import Asked
+from monitor.cli.record import Reported
 from monitor.domain.fixed import fixed
 
 SEEN = ("draw-down", "internal-pip", "external-pip")
@@ -123,8 +124,24 @@ class Turn(Written):
 
 
 @fixed(kw_only=True)
+class Attach(Written):
+    """egg file"""
+
+    entry: int | None
+
+
+@fixed(kw_only=True)
 class LookAgain(Written):
     """egg look-again"""
 
     span: str | None
     when: str | None
+
+
+@fixed(kw_only=True)
+class Save(Reported):
+    """egg save"""
+
+    entry: int
+    file: Path
+    sure: bool

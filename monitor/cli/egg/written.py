@@ -343,6 +343,17 @@ def write_one(
     return _told(options, house, _asked(house, request | dict(about)))
 
 
+def asked(options: Written, house: House, request: Mapping[str, object]) -> int:
+    """Ask for what is no plain entry; print what was written."""
+    return _told(options, house, _asked(house, _common(options, house) | dict(request)))
+
+
+def entry_of(options: Written, house: House, number: str) -> Entry:
+    """The entry of that number. Raises Wrong."""
+    _, found = _entry(options, number, house)
+    return found
+
+
 def from_table(
     options: Written, house: House, path: Path, *, columns: Sequence[str], least: Sequence[str] = (), facts: Facts
 ) -> int:
@@ -420,9 +431,9 @@ def _scale(options: Weigh) -> dict[str, object]:
     return {"tare_g": options.tare, "error_g": options.error, "scale": options.scale}
 
 
-def _entry(options: Written, number: str) -> tuple[House, Entry]:
+def _entry(options: Written, number: str, house: House | None = None) -> tuple[House, Entry]:
     """(house, the entry of that number)."""
-    house = house_of(options.config)
+    house = house_of(options.config) if house is None else house
     book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
     found = next((e for e in book.entries if str(e.number) == number), None)
     if found is None:

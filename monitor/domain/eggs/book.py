@@ -20,6 +20,7 @@ from monitor.domain.eggs.entry import (
     EGG_G,
     OF_CHICK,
     AirCell,
+    Attached,
     Candling,
     Dead,
     EggError,
@@ -61,7 +62,7 @@ _FROM_SET = (
 )  # what cannot be before the eggs were set
 _OF_SOME = (Weighing, Found, *_FROM_SET)
 _OF_ONE = (Size, AirCell, *OF_CHICK)
-_OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid, Identity, Turning, TurningStopped)
+_OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid, Identity, Turning, TurningStopped, Attached)
 _OF_ONE_ALONE = ("label", "place", "ring")  # of an identity: what no two eggs share
 _NO_LOOK = (Identity, Turning, TurningStopped)  # nobody looked at an egg for it
 
@@ -150,6 +151,7 @@ def add(book: EggBook, entry: Entry) -> EggBook:
     _check_gone(book.batch, entry, others)
     _check_replaces(book, entry, where)
     _check_subject(book.batch, entry, where)
+    _check_beside(book, entry, where)
     _check_times(book.batch, entry, others, where=where)
     _check_outcome(book.batch, entry, others, where=where)
     if isinstance(entry.fact, Weighing):
@@ -227,6 +229,11 @@ def identity(book: EggBook, egg: int | None) -> Identity | None:
         if isinstance(entry.fact, Identity):
             said |= {each.name: v for each in fields(Identity) if (v := getattr(entry.fact, each.name)) is not None}
     return Identity(**said) if said else None
+
+
+def files(book: EggBook) -> Mapping[str, int]:
+    """The size in bytes of each file that was ever put beside the batch's eggs, by its content: what is withdrawn is kept, as all else is."""
+    return {e.fact.sha256: int(e.fact.size) for e in book.entries if isinstance(e.fact, Attached)}
 
 
 def masses(book: EggBook, egg: int) -> tuple[Mass, ...]:
@@ -346,12 +353,24 @@ def _check_replaces(book: EggBook, entry: Entry, where: str) -> None:
         raise EggError(where, f"replaces a {named.fact.kind}", f"a {named.fact.kind} again, or to withdraw it")
 
 
+def _check_beside(book: EggBook, entry: Entry, where: str) -> None:
+    """A file lies beside an entry about the same egg, or about all of them."""
+    beside = entry.fact.beside if isinstance(entry.fact, Attached) else None
+    if beside is None:
+        return
+    named = next((e for e in book.entries if e.number == beside), None)
+    if named is None or isinstance(named.fact, Withdrawn):
+        raise EggError(where, f"beside entry {beside:g}", "one that is in the book")
+    if named.egg != entry.egg:
+        raise EggError(where, f"beside entry {beside:g}, {named.where}", "one about the same egg")
+
+
 def _check_times(batch: Batch, entry: Entry, others: list[Entry], *, where: str) -> None:
     if isinstance(entry.fact, _FROM_SET) and entry.at < batch.set_at:
         raise EggError(where, (entry.at, ", before it was set (", batch.set_at, ")"))
     if not isinstance(entry.fact, Laid):
         laid = _laid(batch, others, entry.egg)
-        if laid is not None and entry.at < laid and not isinstance(entry.fact, Note | Withdrawn):
+        if laid is not None and entry.at < laid and not isinstance(entry.fact, Note | Withdrawn | Attached):
             raise EggError(where, (entry.at, ", before it was laid (", laid, ")"))
         taken = entry.fact.taken_at if isinstance(entry.fact, Identity) else None
         if laid is not None and taken is not None and taken < laid:
@@ -362,7 +381,7 @@ def _check_times(batch: Batch, entry: Entry, others: list[Entry], *, where: str)
         raise EggError(where, ("laid ", laid, ", after it was set (", batch.set_at, ")"))
     own = {e.egg for e in others if isinstance(e.fact, Laid)} - {entry.egg}
     about = [e for e in others if e.egg not in own and entry.egg in (None, e.egg)]
-    early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note)), None)
+    early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note | Attached)), None)
     if early is not None:
         raise EggError(where, ("laid ", laid, f", after {early.where} (", early.at, ")"))
     for e in about:

@@ -24,6 +24,7 @@ from monitor.domain.eggs.entry import (
     OF_CHICK,
     SIGNS,
     AirCell,
+    Attached,
     Brooded,
     Candling,
     ChickMass,
@@ -116,8 +117,8 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
         yield from _ring_doubts(entry, about)
         yield from _air_cell_doubts(entry, about)
         yield from _chick_doubts(entry, about)
-    if isinstance(entry.fact, Identity):
-        yield from _identity_doubts(entry, entry.fact, about)
+    yield from _identity_doubts(entry, about)
+    yield from _file_doubts(entry, about)
     yield from _turning_doubts(entry, about)
 
 
@@ -157,8 +158,18 @@ def _folded(name: str) -> str:
     return "".join(name.casefold().split())
 
 
-def _identity_doubts(entry: Entry, fact: Identity, about: list[Entry]) -> Iterator[Words]:
+def _file_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """One file twice."""
+    for e in about if isinstance(entry.fact, Attached) else ():
+        if isinstance(entry.fact, Attached) and isinstance(e.fact, Attached) and e.fact.sha256 == entry.fact.sha256:
+            yield (f"{entry.where}: the same file is entry {e.number} already",)
+
+
+def _identity_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
     """A ring without a chick, and an egg that is still under its bird."""
+    fact = entry.fact
+    if not isinstance(fact, Identity):
+        return
     if fact.taken_at is not None and fact.taken_at > entry.written_at + AHEAD:
         yield (f"{entry.where}: under a bird until ", fact.taken_at, ", which is still to come")
     if fact.ring is None:

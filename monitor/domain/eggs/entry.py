@@ -27,6 +27,9 @@ from monitor.domain.refusal import Refusal
 EGG_G = (0.1, 3000.0)
 GROSS_G = (0.1, 500_000.0)
 LENGTH_MM = (5.0, 250.0)
+FILE_BYTES = 4 * 1024 * 1024  # one photograph of a telephone, as a rule; a longer one is made smaller there
+BATCH_FILES, BATCH_BYTES = 100, 64 * 1024 * 1024  # of one batch, so that its archive can take them
+RECORD_BYTES = 1024 * 1024 * 1024  # of the whole record: a card has more, and a copy of it takes minutes
 AIR_CELL_MM = (0.5, 120.0)
 TURNS_HIGH, TURNED_H = (
     500,
@@ -39,6 +42,7 @@ STORED_DAYS_HIGH = 60.0  # four weeks is long for any egg; more is a slip of the
 DIGIT_SHARE = 0.5
 FINEST_DIGITS = 3  # decimals: more come out of a table's arithmetic, and not off a scale
 SCALE_HIGH = 32  # characters of its id
+FILE_NAME_HIGH, _SHA256 = 120, 64  # characters
 NAME_HIGH = 60  # characters of a pair, a bird, a label, a ring: as they stand on a card
 TEXT_HIGH = 500  # characters: a note, not a book
 _LATER = ("scale", "digit_g")  # fields that facts did not have from the first
@@ -373,6 +377,30 @@ class Note:
 
 
 @fixed
+class Attached:
+    """A photograph, or any other file, as the record keeps it: once, by what is in it. name: as it was called; sha256: of its content, hexadecimal;
+    size: in bytes; beside: the number of the entry that it belongs to, None for none."""
+
+    kind: ClassVar[str] = "file"
+    name: str
+    sha256: str
+    size: float
+    text: str = ""
+    beside: float | None = None
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.name.strip()) <= FILE_NAME_HIGH or "/" in self.name:
+            raise EggError("file", f"name {self.name!r:.40}", f"1 to {FILE_NAME_HIGH} characters, without /")
+        if len(self.sha256) != _SHA256 or not set(self.sha256) <= set("0123456789abcdef"):
+            raise EggError("file", f"sha256 {self.sha256[:20]!r}", f"{_SHA256} of 0-9 and a-f")
+        if not 1 <= self.size <= FILE_BYTES:
+            raise EggError("file", f"{self.size:g} bytes", f"1 to {FILE_BYTES}")
+        if self.size != int(self.size) or (self.beside is not None and self.beside != int(self.beside)):
+            raise EggError("file", "a part of a number", "whole numbers")
+        _short("file", self.text)
+
+
+@fixed
 class LookAgain:
     """To be looked at again at that time."""
 
@@ -417,6 +445,7 @@ Fact = (
     | Brooded
     | SignedOff
     | Note
+    | Attached
     | LookAgain
     | Withdrawn
 )
@@ -443,6 +472,7 @@ FACTS: Mapping[str, type[Fact]] = {
         Brooded,
         SignedOff,
         Note,
+        Attached,
         LookAgain,
         Withdrawn,
     )

@@ -94,6 +94,7 @@ from monitor.domain.watch.view import alarm_view, cooling_view, machine_view, ou
 from monitor.service import ports
 from monitor.service.watch.calibrate import changes, correction_of
 from monitor.service.watch.egg_requests import (
+    attach,
     split_books,
     write_beyond_pip,
     write_entry,
@@ -103,6 +104,7 @@ from monitor.service.watch.egg_requests import (
 )
 from monitor.service.watch.requests import (
     Acknowledge,
+    Attach,
     BatchAdd,
     Calibrate,
     Close,
@@ -131,7 +133,7 @@ if TYPE_CHECKING:
     from monitor.domain.watch.view import BatchView, RoomView
 
 _ID = re.compile(ID)
-Writing = Write | WriteBeyondPip | WriteTable | WriteWeighings
+Writing = Attach | Write | WriteBeyondPip | WriteTable | WriteWeighings
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
 MAX_BACKDATE = timedelta(days=200)
 MAX_SECONDS = 1e9
@@ -194,6 +196,8 @@ def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[st
             return _calibrate(look, request, words)
         case Write() | WriteBeyondPip():
             return _write(look, request)
+        case Attach():
+            return _written(look, request.batch, lambda batch: attach(look, request, batch))
         case WriteTable():
             return _written(look, request.batch, lambda batch: write_table(look, request, batch))
         case WriteWeighings():

@@ -6,14 +6,21 @@ request says that it is sure.
 
 from __future__ import annotations
 
+import base64
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from monitor.domain.eggs.book import EggBook, add, of_egg
+from monitor.domain.eggs.book import EggBook, add, files, of_egg
 from monitor.domain.eggs.doubts import doubts, shared
 from monitor.domain.eggs.entry import (
+    BATCH_BYTES,
+    BATCH_FILES,
     EXTERNAL_PIP,
+    FILE_BYTES,
+    RECORD_BYTES,
+    Attached,
     Brooded,
     ChickMass,
     EggError,
@@ -36,7 +43,7 @@ from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.refusal import Sure, Words, joined, sought
 from monitor.domain.state.known import Look
 from monitor.domain.watch.egg_alarms import remind_to_look, take_book
-from monitor.service.watch.requests import SplitOff, Write, WriteBeyondPip, WriteTable, WriteWeighings
+from monitor.service.watch.requests import Attach, SplitOff, Write, WriteBeyondPip, WriteTable, WriteWeighings
 
 SHOWN = 10  # complaints about eggs of one request; more are the same again
 _SURE = Sure("write")
@@ -80,14 +87,18 @@ def write_beyond_pip(look: Look, request: WriteBeyondPip, batch: Batch) -> dict[
     return {"batch": batch.id, "did": "written", "entries": [entry_view(each) for each in new]}
 
 
-def _with(look: Look, request: Write, book: EggBook) -> tuple[EggBook, bool]:
-    """(the book with what a request writes, whether that is of each of several eggs); nothing is written yet. Raises EggError."""
+def _with(look: Look, request: Write, book: EggBook, *, kept: Mapping[str, int] | None = None) -> tuple[EggBook, bool]:
+    """(the book with what a request writes, whether that is of each of several eggs); nothing is written yet. Raises EggError.
+
+    kept: the files that the record keeps, None for those that it does now.
+    """
     batch = book.batch
     where = f"batch {batch.id}"
     fact = _whole_times(request.fact)
     if isinstance(fact, Weighing | ChickMass) and (request.replaces is None or fact.scale is not None):
         fact = on_scale(fact, look.site)
     _check_machine(fact, look.site)
+    _check_kept(fact, look.state.files if kept is None else kept)
     if isinstance(fact, LookAgain) and fact.look_at <= look.now.utc:
         raise EggError(where, ("look again at ", fact.look_at), "a time to come")
     entry = Entry(
@@ -179,6 +190,41 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
     return _all_or_none(look, book, entries, wrong=wrong, lines=lines, sure=request.sure)
 
 
+def attach(look: Look, request: Attach, batch: Batch) -> dict[str, object]:
+    """A file beside what is written, kept once whatever it is called. Raises EggError for one that is none, or too many."""
+    where = f"batch {batch.id}: file {request.name!r:.60}"
+    try:
+        content = base64.b64decode(request.content, validate=True)
+    except ValueError:
+        raise EggError(where, "its content is no base64", "that of a file") from None
+    if not 1 <= len(content) <= FILE_BYTES:
+        raise EggError(where, f"{len(content)} bytes", f"1 to {FILE_BYTES}")
+    sha256 = hashlib.sha256(content).hexdigest()
+    book = look.state.books.get(batch.id, EggBook(batch))
+    _check_room(look, files(book), sha256=sha256, size=len(content), where=where)
+    fact = Attached(request.name, sha256, len(content), request.text, request.beside)
+    # Known only once it is to be written: or an entry that is refused would leave it known, and not kept.
+    known = {**look.state.files, sha256: len(content)}
+    write = Write(batch=batch.id, fact=fact, egg=request.egg, at=request.at, by=request.by, sure=request.sure)
+    longer, _ = _with(look, write, book, kept=known)
+    if sha256 not in look.state.files:
+        look.out.files[sha256] = content
+    look.state.files = known
+    new = longer.entries[len(book.entries) :]
+    _adopt(look, longer, new)
+    return {"batch": batch.id, "did": "written", **entry_view(new[0])}
+
+
+def _check_room(look: Look, of_batch: Mapping[str, int], *, sha256: str, size: int, where: str) -> None:
+    """Raises EggError where a file that is new to the batch, or to the record, is more than either takes."""
+    if sha256 not in of_batch and len(of_batch) >= BATCH_FILES:
+        raise EggError(where, f"{len(of_batch)} files are in this batch", f"at most {BATCH_FILES}")
+    for known, most, what in ((of_batch, BATCH_BYTES, "this batch"), (look.state.files, RECORD_BYTES, "the record")):
+        if sha256 not in known and sum(known.values()) + size > most:
+            came = f"{size} bytes beside {sum(known.values())} in {what}"
+            raise EggError(where, came, f"at most {most} together")
+
+
 def write_table(look: Look, request: WriteTable, batch: Batch) -> dict[str, object]:
     """A table of entries about numbered eggs: all of them, or none. Raises EggError as `write_weighings`."""
     at, book = request.at or look.now.utc, look.state.books.get(batch.id, EggBook(batch))
@@ -189,6 +235,7 @@ def write_table(look: Look, request: WriteTable, batch: Batch) -> dict[str, obje
         try:
             fact = _whole_times(on_scale(said, look.site) if isinstance(said, Weighing | ChickMass) else said)
             _check_machine(fact, look.site)
+            _check_kept(fact, look.state.files)
             entry = Entry(_whole_ms(when or at), _whole_ms(look.now.utc), request.by, fact, _counted(egg, "egg"))
         except EggError as error:
             wrong.append((line, error.words))
@@ -248,6 +295,12 @@ def _check_machine(fact: Fact, site: Site) -> None:
     if isinstance(fact, Brooded) and fact.machine not in site.machines:
         near, known = sought(fact.machine, site.machines)
         raise EggError("brooder", f"no machine {fact.machine!r:.40}{near}", known)
+
+
+def _check_kept(fact: Fact, kept: Mapping[str, int]) -> None:
+    """Raises EggError for a file that the record has not: it is brought by itself."""
+    if isinstance(fact, Attached) and kept.get(fact.sha256) != fact.size:
+        raise EggError("file", f"{fact.sha256[:12]} of {fact.size:g} bytes is not in the record", "one that is")
 
 
 def split_books(look: Look, request: SplitOff, batch: Batch, *, at: datetime) -> tuple[EggBook, EggBook]:

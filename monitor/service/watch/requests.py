@@ -292,6 +292,22 @@ class WriteWeighings:
 
 
 @fixed(kw_only=True)
+class Attach:
+    """A file beside what is written of one egg, or of the batch. content: its bytes in base64; beside: the number of an entry. sure: also what is odd."""
+
+    do: Literal["attach"] = "attach"
+    batch: str
+    name: str
+    content: str
+    text: str = ""
+    egg: int | None = None
+    beside: int | None = None
+    at: datetime | None = None
+    by: str = ""
+    sure: bool = False
+
+
+@fixed(kw_only=True)
 class OfTable:
     """What is said of a table of entries about numbered eggs, of which all are written or none, beside its rows. sure: also what is odd."""
 
@@ -326,7 +342,7 @@ class LookFacts:
 # Whose fields are their keys on the wire.
 ByFields = (
     BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | TakeOut | Work | Cool
-    | Calibrate | WriteBeyondPip | WriteWeighings | LookRoom
+    | Calibrate | WriteBeyondPip | WriteWeighings | Attach | LookRoom
 )  # fmt: skip
 Performed = ByFields | Write | WriteTable
 Request = Performed | LookFacts

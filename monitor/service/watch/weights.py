@@ -15,6 +15,7 @@ from datetime import datetime
 from monitor.domain.eggs.entry import (
     OF_CHICK,
     AirCell,
+    Attached,
     Found,
     Helped,
     Identity,
@@ -39,6 +40,7 @@ _BESIDE = (
     Turning,
     TurningStopped,
     AirCell,
+    Attached,
     *OF_CHICK,
 )  # entries that say nothing of what an egg weighs, or of how long it goes on
 

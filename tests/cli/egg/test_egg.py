@@ -991,3 +991,71 @@ def test_turning_by_hand(capsys: Capture, config: Path) -> None:
 def test_a_shell_that_is_wrong(capsys: Capture, config: Path, words: tuple[str, ...], line: str) -> None:
     """One line, and nothing is written."""
     assert wrong(capsys, *words, config=config).removeprefix("eggroom: ").startswith(line)
+
+
+# --- files
+
+
+def test_a_photograph_beside_an_entry(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """It is told with its entry, and comes out again as it went in, out of the record and of an archive; kept once."""
+    photo, back = tmp_path / "photo.jpg", tmp_path / "back.jpg"
+    photo.write_bytes(bytes(range(256)) * 4000)
+    ok(capsys, "candle", "hen-1", "7", "dead", config=config)
+    assert "egg 7: file photo.jpg, 1.0 MB, beside entry 1: ring (entry 2)" in ok(
+        capsys, "file", "hen-1", str(photo), "ring", "--entry", "1", config=config
+    )
+    assert "batch: file photo.jpg, 1.0 MB (entry 3)" in ok(capsys, "file", "hen-1", str(photo), config=config)
+    assert query(config, "SELECT count(*), sum(length(content)) FROM file") == [(1, 1_024_000)]
+    assert "candled: dead\n" in ok(capsys, "show", "hen-1", config=config)  # a file is nothing that was seen
+    assert ok(capsys, "save", "hen-1", "2", str(back), config=config) == f"{back}: photo.jpg, 1.0 MB\n"
+    assert back.read_bytes() == photo.read_bytes()
+    file = tmp_path / "hen-1.zip"
+    assert typed(capsys, "archive", "hen-1", str(file), config=config)[0] == 0
+    assert "there already" in wrong(capsys, "save", "3", str(back), "--archive", str(file), config=config)
+    back.unlink()
+    assert told(capsys, "save", "3", str(back), "--archive", str(file), config=config)["bytes"] == 1_024_000
+    assert back.read_bytes() == photo.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("file", "hen-1"), "file: expected [EGG] FILE [TEXT], a text of several words in quotes"),
+        (("file", "hen-1", "7", "DIR/none.jpg"), "DIR/none.jpg: No such file or directory, expected a file"),
+        (("file", "hen-1", "7", "DIR"), "DIR: Is a directory, expected a file"),
+        (("file", "hen-1", "7", "DIR/empty"), "DIR/empty: empty, expected a file with something in it"),
+        (("file", "hen-1", "7", "DIR/film"), "DIR/film: 4.2 MB, expected at most 4.2 MB: a smaller picture of it"),
+        (
+            ("file", "hen-1", "DIR/small", "--entry", "9"),
+            "batch hen-1: entry '9', expected none, for nothing is written yet",
+        ),
+        (("file", "hen-1", "1-3", "DIR/small"), "egg '1-3', expected its number"),
+        (("save", "hen-1", "9", "DIR/out"), "batch hen-1: entry 9 is no file, expected one of: none yet"),
+    ],
+)
+def test_a_file_that_is_wrong(capsys: Capture, config: Path, tmp_path: Path, words: tuple[str, ...], line: str) -> None:
+    """One line, and nothing is written."""
+    (tmp_path / "empty").touch()
+    (tmp_path / "small").write_bytes(b"x")
+    (tmp_path / "film").write_bytes(bytes(4 * 1024 * 1024 + 1))
+    said = wrong(capsys, *(word.replace("DIR", str(tmp_path)) for word in words), config=config)
+    assert said.removeprefix("eggroom: ").replace(str(tmp_path), "DIR") == line
+
+
+def test_a_file_comes_through_the_door(capsys: Capture, tmp_path: Path) -> None:
+    """The longest that there may be, asked of a daemon that runs, which has it at once and after its next start."""
+    photo, back = tmp_path / "photo.jpg", tmp_path / "back.jpg"
+    photo.write_bytes(bytes(range(256)) * (4 * 1024 * 1024 // 256))
+    with Mosquitto() as broker:
+        config = configure(tmp_path, broker.port, site={"zone": "UTC"})
+        with Running(config):
+            add_batch(capsys, config)
+            assert (
+                "photo.jpg, 4.2 MB (entry 1)"
+                in typed(capsys, "egg", "file", "hen-1", "7", str(photo), config=config)[1]
+            )
+        with Running(config):
+            assert typed(capsys, "egg", "file", "hen-1", "8", str(photo), config=config)[0] == 0
+            assert typed(capsys, "egg", "save", "hen-1", "2", str(back), config=config)[0] == 0
+    assert back.read_bytes() == photo.read_bytes()
+    assert query(config, "SELECT count(*) FROM file") == [(1,)]
