@@ -447,7 +447,10 @@ def _turned_lines(turned: Turned | None, batch: Batch, site: Site) -> Iterator[P
                 if counted.longest_until is None
                 else f", up to {wall_time(counted.longest_until, site.zone)}"
             )
-            words += f", {counted.times * DAY / counted.over:.1f} a day; longest without {counted.longest / HOUR:.1f} h{until}"
+            words += f", {counted.times * DAY / counted.over:.1f} a day" if counted.over >= DAY else ""
+            words += f"; longest without {counted.longest / HOUR:.1f} h{until}"
+        if counted.none_before is not None:
+            words += f"; none counted before {wall_time(counted.none_before, site.zone)}, day {day_words(batch.day(counted.none_before))}"
         yield Paragraph(words, INSET_HANGING)
     if turned.by_hand is not None:
         times, over = turned.by_hand
@@ -816,6 +819,7 @@ def turned_view(turned: Turned | None) -> dict[str, object]:
                 "hours": _rounded(counted.over / HOUR),
                 "longest_without_h": _rounded(counted.longest / HOUR),
                 "longest_until": None if counted.longest_until is None else utc_text(counted.longest_until),
+                "none_before": None if counted.none_before is None else utc_text(counted.none_before),
                 "last": None if counted.last is None else utc_text(counted.last),
             },
             "by_hand": None if by_hand is None else {"times": by_hand[0], "hours": _rounded(by_hand[1] / HOUR)},

@@ -24,13 +24,15 @@ _NEVER = timedelta(0)
 @dataclass(frozen=True, slots=True)
 class BySwitch:
     """What switches counted while the eggs were in machines that have one. over: how long that was. longest: the longest time without a turn, and
-    when it ended, None where it goes on; last: the last turn, None where there was none."""
+    when it ended, None where it goes on; last: the last turn, None where there was none. none_before: the first turn, where that came so late that
+    nobody can say whether they were turned before, or not counted; that time is in no figure."""
 
     times: int
     over: timedelta
     longest: timedelta
     longest_until: datetime | None
     last: datetime | None
+    none_before: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,11 @@ def _by_switch(
     longest, longest_until = max(pauses, key=lambda each: each[0], default=(_NEVER, None))
     over = sum((until - since for since, until, _ in spans), _NEVER)
     last = turns[-1] if turns else None
-    counted = BySwitch(len(turns), over, longest, longest_until, last)
+    begun = book.batch.stays[0].since if book.batch.stays else spans[0][0]
+    none_before = spans[0][0] if turns and spans[0][0] == turns[0] > begun else None
+    counted = BySwitch(
+        times=len(turns), over=over, longest=longest, longest_until=longest_until, last=last, none_before=none_before
+    )
     if last is None or len(turns) < FEWEST:
         return counted, None
     usual = median((later - earlier).total_seconds() for earlier, later in pairwise(turns))
@@ -100,4 +106,5 @@ def _counted(
         found = [e.at for e in events if e.kind == TURNING]
         # That it never turned is told while it can still be mended.
         if found or (batch.closed_at is None and stay.until is None and stay.machine in switched):
-            yield stay.since, until, found
+            late = bool(found) and found[0] - stay.since > STOPPED
+            yield found[0] if late else stay.since, until, found

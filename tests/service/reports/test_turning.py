@@ -76,6 +76,20 @@ def test_a_turner_that_stops(site: Site) -> None:
         assert found.stopped_at == stopped
 
 
+def test_before_the_first_turn_nobody_knows(site: Site) -> None:
+    """A switch that came on day 5 counts from then on, and says so; a first turn within six hours of the set counts from the set."""
+    for first, before in ((5.0, day(5.0)), (0.25, None)):
+        turns = [first + n / 8 for n in range(round((17.9 - first) * 8))]
+        found = turned(store(EggBook(BATCH), turns), site, EggBook(BATCH), now=day(40))
+        assert found is not None
+        assert found.by_switch is not None
+        assert (found.by_switch.over, found.by_switch.none_before) == (
+            timedelta(days=18.0 - (first if before else 0.0)),
+            before,
+        )
+        assert found.by_switch.longest == timedelta(hours=6)
+
+
 def test_what_is_written_beside_a_switch(site: Site) -> None:
     """Counts by hand stand beside those of the switch; that turning stopped, as somebody wrote it, before what the switch lets guess."""
     book = EggBook(BATCH)
