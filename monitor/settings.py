@@ -123,7 +123,7 @@ class SwitchSettings(Table):
 
     node: Id
     name: Annotated[str, Field(pattern=f"^{ID}(/{ID})*$")]
-    of: Literal["mains", "door", "water"]
+    of: Literal["mains", "door", "water", "turning"]
     machine: Id | None = None
     true_means: bool = True
     interval_s: float | None = Field(None, ge=1, le=900)

@@ -78,6 +78,7 @@ class MemoryStore:
         self._entries: dict[tuple[str, int], Entry] = {}
         self._chores: list[ChoreDone] = []
         self._coolings: dict[tuple[str, datetime], Cooling] = {}
+        self._files: dict[str, bytes] = {}
         self._outs: dict[tuple[str, datetime], Out] = {}
         self._sites: list[SiteThen] = []
 
@@ -105,6 +106,7 @@ class MemoryStore:
             reached=self._reached(),
             chores=tuple(self._chores[-256:][::-1]),
             site=self._sites[-1] if self._sites else None,
+            files={sha256: len(content) for sha256, content in self._files.items()},
             outs=tuple(
                 replace(out, until_mono_s=None)
                 for out in sorted(self._outs.values(), key=lambda out: out.since)
@@ -177,6 +179,7 @@ class MemoryStore:
             known = self._entries.setdefault((id_, entry.number), entry)
             assert known == entry, f"two entries under the number {entry.number}"
         self._sites += [then for then in group.sites if then not in self._sites]
+        self._files = {**group.files, **self._files}
         self._outs |= {(out.subject, out.since): out for out in group.outs}
         self._coolings |= {(c.of, c.since): c for c in group.coolings}
         done = {(chore.name, chore.day) for chore in self._chores}
@@ -276,6 +279,9 @@ class MemoryStore:
             for first, last in holes(numbering)
         }
         return [gap for _, gap in sorted((found | self._gaps).items())]
+
+    def file(self, sha256: str) -> bytes | None:
+        return self._files.get(sha256)
 
     def events(
         self,

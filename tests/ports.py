@@ -22,21 +22,29 @@ from monitor.domain.alarms.notice import Facts, Notice, Told
 from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import (
+    AirCell,
+    Attached,
+    Brooded,
     Candling,
+    ChickMass,
     Dead,
     Entry,
     Fact,
     Found,
     Hatched,
     Helped,
+    Identity,
     Laid,
     LookAgain,
     Note,
     Removed,
     Sealed,
     Sign,
+    SignedOff,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
     Withdrawn,
 )
@@ -150,6 +158,7 @@ CALIBRATION = Calibration(
 )
 
 
+FILE = "0123456789abcdef" * 4  # what a file is called
 FACTS: tuple[Fact, ...] = (
     Laid(at(-90_000), 4.5),
     Laid(None, 3),
@@ -168,6 +177,14 @@ FACTS: tuple[Fact, ...] = (
     Note('é, 鳥, "quoted"; ½'),
     LookAgain(at(10_800), "weak"),
     Withdrawn("typed twice"),
+    Identity("P3", "A12", "B7", "2", "x7", at(-90_000), "B", "3", "17"),
+    AirCell(9.0, 14.5, 26.0),
+    Turning(5, 12.0),
+    TurningStopped("broken"),
+    ChickMass(38.2, 0.05, "fine"),
+    Brooded("brooder-1"),
+    SignedOff("aviary"),
+    Attached("photo.jpg", FILE, 9, "blood ring", 12),
 )
 
 
@@ -223,6 +240,7 @@ def full_group() -> Group:
         reflags=[Reflag(PROBE, 1, 40_000, SUSPECT, FAIL)],
         handlings={"setter-1": HANDLING, "hatcher-1": None},
         coolings=[COOLING, Cooling("setter-2", (0,), 60.0, None, None, at(-10), until=at(0))],
+        files={FILE: b"\x00\xffpicture"},
         outs=[OUT, Out("setter-1", at(-10), ended=at(0))],
         sites=[AS_FOUND, SITE_THEN],
         memory=Memory(1000.5, at(5), probes=(ProbeMemory(PROBE, None, 990.25, None, None),)),
@@ -295,6 +313,7 @@ class RecordSuite:
             "handlings",
             "coolings",
             "outs",
+            "files",
             "calibrations",
         ):
             assert not getattr(loaded, kept), kept
@@ -364,6 +383,7 @@ class RecordSuite:
         assert loaded.handlings == (replace(HANDLING, until_mono_s=0.0),)
         assert loaded.coolings == (COOLING,)
         assert loaded.outs == (OUT,)
+        assert loaded.files == {FILE: 9}
         assert loaded.site == SITE_THEN
         assert loaded.memory == group.memory
         assert loaded.calibrations == tuple(group.calibrations)
@@ -440,6 +460,15 @@ class RecordSuite:
         }
         record.ledger.commit(Group(outs=[replace(OUT, ended=at(200))]))
         assert [out.subject for out in record.again().ledger.load().outs] == ["setter-1"]
+
+    def test_a_file_is_kept_once(self, record: Record) -> None:
+        """By what is in it: what comes again under the same name changes nothing, and what never came is not there."""
+        record.ledger.commit(Group(files={FILE: b"first"}))
+        record.ledger.commit(Group(files={FILE: b"other", FILE[::-1]: b""}))
+        record = record.again()
+        assert record.history.file(FILE) == b"first"
+        assert record.ledger.load().files == {FILE: 5, FILE[::-1]: 0}
+        assert record.history.file("a" * 64) is None
 
     def test_coolings_stand_until_they_are_ended(self, record: Record) -> None:
         """A cooling of each day is there at the next start until one takes its place, or it is ended."""

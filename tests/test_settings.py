@@ -629,6 +629,10 @@ def test_a_switch_is_of_a_node_that_has_a_probe(write: Callable[..., Path]) -> N
             "switch node-a/top/t: name 'top/t', expected none that ends like a probe's",
         ),
         (SWITCH.replace("of = 'door'", "of = 'fan'"), "of: "),
+        (
+            SWITCH.replace("of = 'door'", "of = 'turning'").replace("machine = 'setter-1'\n", ""),
+            "switch node-a/door: machine missing, expected whose turning it is",
+        ),
     ],
 )
 def test_a_switch_that_cannot_be(write: Callable[..., Path], more: str, complaint: str) -> None:

@@ -23,7 +23,7 @@ from monitor.service.watch.requests import RequestError
 if TYPE_CHECKING:
     from monitor.service.ports import Answer
 
-MAX_REQUEST = 65_536  # bytes; the longest request is a table of a thousand weighings
+MAX_REQUEST = 6 * 1024 * 1024  # bytes; the longest request is a file of 4 MiB in base64
 MAX_ANSWER = 1_048_576  # bytes; the longest answer is a room, about 2 kB for each machine
 RETRY_S = 5.0
 ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds
@@ -191,13 +191,13 @@ def _mapping(line: bytes) -> Answer | None:
 
 def _read_line(caller: socket.socket, limit: int) -> bytes:
     """A line, or what came of it before the other side closed or the limit was passed."""
-    data = b""
+    data = bytearray()  # grows in place, for a file comes in a hundred pieces
     while not data.endswith(b"\n") and len(data) <= limit:
         piece = caller.recv(65_536)
         if not piece:
             break
         data += piece
-    return data
+    return bytes(data)
 
 
 def _write_line(caller: socket.socket, message: Mapping[str, object]) -> None:

@@ -21,12 +21,15 @@ from monitor.service.watch.requests import (
     ByOffset,
     ByPoints,
     BySalts,
+    FactRow,
     LookFacts,
     OfEntry,
+    OfTable,
     Request,
     RequestError,
     Row,
     Write,
+    WriteTable,
 )
 
 if TYPE_CHECKING:
@@ -35,7 +38,10 @@ if TYPE_CHECKING:
 MAX_TEXT = 500  # characters of a name or a note
 MAX_ROWS = 1000  # of one table: a large tray, and several; more is another file
 _Fields: TypeAlias = dict[str, str | int | float | None]
+# Line, egg, kind of the fact and its fields, when (None: as the table).
+_FactRow: TypeAlias = tuple[int | str, int, str, _Fields, datetime | None]
 _DEEPEST = 4  # a table's row, or a calibration's pair; a text of a thousand brackets is no request
+SHOWN = 10  # rows that are no entry; more are the same again
 _SHOWN = 60  # characters of what came
 TIME = "a time such as 2026-03-01T18:00:00Z"
 _WORDS: dict[object, str] = {
@@ -46,6 +52,7 @@ _WORDS: dict[object, str] = {
     datetime: TIME,
     tuple[int, ...]: f"a list of at most {MAX_ROWS} whole numbers",
     tuple[Row, ...]: f"a list of 1 to {MAX_ROWS} rows of line, egg, gross_g and a time or null",
+    tuple[_FactRow, ...]: f"a list of 1 to {MAX_ROWS} rows of line, egg, kind, fact and a time or null",
     tuple[tuple[float, float], ...]: "pairs of reading and reference",
     tuple[tuple[str, float], ...]: "pairs of salt and reading",
     ByOffset: "an offset",
@@ -53,8 +60,16 @@ _WORDS: dict[object, str] = {
     BySalts: "salts and temperature_c",
     _Fields: "fields that are each a text, a number or null",
 }
-_OF_FIELD = {"alarm": "the number in the message", "for_s": "seconds"}  # where that says more than what it is made of
-_ROW = ("line", "egg", "gross_g", "at")
+_OF_FIELD = {
+    "alarm": "the number in the message",
+    "for_s": "seconds",
+    "content": "a file in base64",
+}  # where that says more than what it is made of
+_CONTENT = "content"  # of a file, in base64: no text that anybody reads
+_ROWS: Mapping[object, tuple[str, ...]] = {
+    Row: ("line", "egg", "gross_g", "at"),
+    _FactRow: ("line", "egg", "kind", "fact", "at"),
+}
 
 
 class BadRequest(RequestError):
@@ -77,7 +92,28 @@ class _Entry(OfEntry):
         return Write(fact=fact, **{each.name: getattr(self, each.name) for each in fields(OfEntry)})
 
 
-_Wire: TypeAlias = ByFields | LookFacts | _Entry
+@fixed(kw_only=True)
+class _Table(OfTable):
+    """`WriteTable` as it comes."""
+
+    rows: tuple[_FactRow, ...]
+
+    def request(self) -> WriteTable:
+        """With the facts that the fields are. Raises BadRequest with a line for each that is none."""
+        rows: list[FactRow] = []
+        wrong: list[str] = []
+        for line, egg, kind, given, at in self.rows:
+            try:
+                rows.append((line, egg, fact_of(kind, given), at))
+            except EggError as error:
+                wrong.append(f"line {line}: {error}")
+        if wrong:
+            more = [f"and {len(wrong) - SHOWN} more"] if len(wrong) > SHOWN else []
+            raise BadRequest("\n".join([*wrong[:SHOWN], *more]))
+        return WriteTable(rows=tuple(rows), **{each.name: getattr(self, each.name) for each in fields(OfTable)})
+
+
+_Wire: TypeAlias = ByFields | LookFacts | _Entry | _Table
 
 
 @functools.cache
@@ -108,7 +144,7 @@ def read_request(asked: Mapping[str, object]) -> Request:
     for each in fields(kind):
         given = asked.get(each.name)
         if each.default is MISSING and hints[each.name] is str and isinstance(given, str) and not given.strip():
-            raise BadRequest(each.name, repr(given)[:_SHOWN], _WORDS[str])
+            raise BadRequest(each.name, repr(given)[:_SHOWN], _words(each.name, str))
     if isinstance(rows := asked.get("rows"), list) and not 1 <= len(rows) <= MAX_ROWS:
         raise BadRequest("rows", f"{len(rows)} of them", f"1 to {MAX_ROWS}")
     if isinstance(eggs := asked.get("eggs"), list) and len(eggs) > MAX_ROWS:
@@ -118,7 +154,7 @@ def read_request(asked: Mapping[str, object]) -> Request:
         read = _adapter().validate_json(json.dumps(moments))
     except ValidationError as error:
         raise _refusal(asked, hints, [each["loc"][1:] for each in error.errors(include_url=False)]) from None
-    return read.request() if isinstance(read, _Entry) else read
+    return read.request() if isinstance(read, _Entry | _Table) else read
 
 
 @functools.cache
@@ -136,7 +172,7 @@ def _kind(do: object) -> type[_Wire]:
 
 def _check_texts(asked: Mapping[str, object]) -> None:
     """Every text is in one line, without anything that a terminal or a table would act on."""
-    for where, text in _texts("", asked, 0):
+    for where, text in _texts("", {key: value for key, value in asked.items() if key != _CONTENT}, 0):
         try:
             text.encode()
         except UnicodeEncodeError:  # half a character, as from a terminal in another encoding: no table can hold it
@@ -144,7 +180,7 @@ def _check_texts(asked: Mapping[str, object]) -> None:
         if has_controls(text):
             raise BadRequest(where, repr(text[:40]), "text in one line, without control characters")
     for key, value in asked.items():
-        if isinstance(value, str) and len(value) > MAX_TEXT:
+        if isinstance(value, str) and len(value) > MAX_TEXT and key != _CONTENT:
             raise BadRequest(key, repr(value)[:_SHOWN], _WORDS[str])
 
 
@@ -196,7 +232,7 @@ def _refusal(
     key = str(where[0])
     came = asked.get(key)
     if key == "rows" and len(where) > 1 and isinstance(came, list):
-        return _row_refusal(came, where)
+        return _row_refusal(came, where, get_args(hints[key])[0])
     hint = hints[key]
     if isinstance(came, Mapping) and hint == _Fields and len(where) > 1:
         name = str(where[1])
@@ -210,13 +246,15 @@ def _refusal(
     return BadRequest(key, repr(came)[:_SHOWN], _words(key, hint))
 
 
-def _row_refusal(rows: Sequence[object], where: tuple[int | str, ...]) -> BadRequest:
+def _row_refusal(rows: Sequence[object], where: tuple[int | str, ...], kind: object) -> BadRequest:
+    """kind: of the rows, one of those in _ROWS."""
+    names = _ROWS[kind]
     place, row = int(where[1]), rows[int(where[1])]
-    column = int(where[2]) if len(where) > 2 else len(_ROW)
-    if not isinstance(row, list | tuple) or len(row) != len(_ROW) or column >= len(_ROW):
-        return BadRequest(f"rows: row {place + 1}", repr(row)[:_SHOWN], f"{', '.join(_ROW)} (a time or null)")
+    column = int(where[2]) if len(where) > 2 else len(names)
+    if not isinstance(row, list | tuple) or len(row) != len(names) or column >= len(names):
+        return BadRequest(f"rows: row {place + 1}", repr(row)[:_SHOWN], f"{', '.join(names)} (a time or null)")
     return BadRequest(
-        f"line {row[0]}: {_ROW[column]}", repr(row[column])[:_SHOWN], _words(_ROW[column], get_args(Row)[column])
+        f"line {row[0]}: {names[column]}", repr(row[column])[:_SHOWN], _words(names[column], get_args(kind)[column])
     )
 
 

@@ -356,12 +356,17 @@ def write_file(path: Path, text: str) -> None:
         with _printing():
             sys.stdout.write(text)
         return
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """The same of what is no text, and never standard output. Raises Failed."""
     path = path.resolve()
     if path.exists() and not path.is_file():  # a folder; or a device, in whose place a file would be put
         raise Failed(f"{path}: not a file, expected one that can be written")
     part = path.with_name(path.name + ".part")
     try:
-        part.write_text(text, encoding="utf-8", newline="")
+        part.write_bytes(content)
         part.replace(path)
     except OSError as error:
         with contextlib.suppress(OSError):

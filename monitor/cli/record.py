@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from monitor.adapters.archive.history import ArchivedHistory
     from monitor.adapters.store.history import SqliteHistory
     from monitor.domain.eggs.book import EggBook
+    from monitor.service.reports.chick import Raised
+    from monitor.service.reports.turning import Turned
     from monitor.service.reports.weighed import Water
 
 
@@ -277,6 +279,26 @@ def book_and_water(looked: Looked, *, only_book: bool = False) -> tuple[EggBook,
         return book, water_of(looked.history, looked.site, book, now=looked.now, batches=looked.batches)
     except NoWater:
         return book, None
+    except StoreFailure as error:
+        raise Failed(str(error)) from error
+
+
+def grown(looked: Looked, book: EggBook, egg: int) -> Raised | None:
+    """What became of the chick of an egg, with the air of its brooder. Raises Failed."""
+    from monitor.service.reports.chick import raised  # here, and not above: with it comes numpy
+
+    try:
+        return raised(looked.history, looked.site, book, egg=egg)
+    except StoreFailure as error:
+        raise Failed(str(error)) from error
+
+
+def turns(looked: Looked, book: EggBook, egg: int | None = None) -> Turned | None:
+    """How often the eggs were turned. Raises Failed."""
+    from monitor.service.reports.turning import turned  # here, and not above: as above
+
+    try:
+        return turned(looked.history, looked.site, book, now=looked.now, egg=egg)
     except StoreFailure as error:
         raise Failed(str(error)) from error
 

@@ -72,6 +72,7 @@ class Loaded:
     newest: datetime | None  # the newest label in the record
     handlings: tuple[Handling, ...] = ()  # those that stand; until_mono_s is 0, for the clock it counted on is gone
     coolings: tuple[Cooling, ...] = ()  # those that stand
+    files: Mapping[str, int] = field(default_factory=dict)  # bytes of each file, by what is in it
     outs: tuple[Out, ...] = ()  # what is out of service; until_mono_s is None
     memory: Memory | None = None
     calibrations: tuple[Calibration, ...] = ()
@@ -199,6 +200,14 @@ class BatchRecord(AirRecord, Protocol):
         ...
 
 
+class Kept(Protocol):
+    """The files that were put beside entries."""
+
+    def file(self, sha256: str) -> bytes | None:
+        """What is in a file; None where it is not kept, or was lost."""
+        ...
+
+
 class SeasonRecord(BatchRecord, Protocol):
     """What reports ask for that set batches side by side: only a whole record has the others too."""
 
@@ -257,7 +266,7 @@ class Arrivals(Protocol):
         ...
 
 
-class Record(SeasonRecord, Watched, Arrivals, Protocol):
+class Record(SeasonRecord, Watched, Arrivals, Kept, Protocol):
     """The read side of the record, whole; any number of them, none can hold up the writer."""
 
 

@@ -47,7 +47,7 @@ from monitor.domain.alarms.about import (
 from monitor.domain.alarms.alarm import CLOSED, GONE, NO_EGGS, NOT_JUDGED, TAKEN_WHOLE
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.needs.rules import Rule
-from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, Site
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_TURNING, OF_WATER, Site
 from monitor.domain.wall import local_time, printable, wall_day
 from monitor.shown.entries import said
 from monitor.shown.form import rough_span
@@ -68,7 +68,7 @@ _TROUBLE = {
     ELSEWHERE: (WRONG_SITE, SET_SITE),
     RESTARTS: (RESTARTING, CHECK_SUPPLY),
 }  # of messages that come and cannot be judged
-SWITCH_WORDS = {OF_MAINS: "mains", OF_DOOR: "door", OF_WATER: "water"}
+SWITCH_WORDS = {OF_MAINS: "mains", OF_DOOR: "door", OF_WATER: "water", OF_TURNING: "turning"}
 _DISBELIEVED = {
     SILENT: "says nothing, though its node speaks",
     CHATTERING: "turns on and off all the time",

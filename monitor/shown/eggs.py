@@ -3,24 +3,44 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
+from monitor.analysis.history.figures import Figures
 from monitor.analysis.water.ahead import EggLoss, Mend
 from monitor.analysis.water.batch import OFF_TRACK, ON_TRACK, UNSURE, BatchLoss, Track
 from monitor.analysis.water.loss import FarOff, Interval, Kink, LossLine
 from monitor.domain.air.units import show_temperature
-from monitor.domain.eggs.book import EggBook, history, looks, numbers, of_egg, standing, went_on
-from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Note, Size, Split, Weighing
+from monitor.domain.eggs.book import EggBook, history, identity, looks, numbers, of_egg, standing, went_on
+from monitor.domain.eggs.chicks import chicks
+from monitor.domain.eggs.entry import (
+    AirCell,
+    Attached,
+    ChickMass,
+    Entry,
+    Identity,
+    Laid,
+    LookAgain,
+    Note,
+    Size,
+    Split,
+    Turning,
+    TurningStopped,
+    Weighing,
+    fields_of,
+)
 from monitor.domain.eggs.hatching import expected
 from monitor.domain.eggs.undo import Undoing
 from monitor.domain.eggs.view import entry_view
+from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import Batch, counted, day_words
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import WIDTH, printable, utc_text, wall_day, wall_time
+from monitor.service.reports.chick import Grown, Raised
+from monitor.service.reports.turning import Turned
 from monitor.service.reports.weighed import Water, Weighed
 from monitor.shown.about import again_words, losing_words, projection_words, setting_words
-from monitor.shown.entries import NAMED, eggs_words, numbers_words, said
+from monitor.shown.entries import NAMED, eggs_words, identity_words, numbers_words, said, times_words
 from monitor.shown.report import text
 from monitor.shown.report.tree import (
     HANGING,
@@ -35,9 +55,11 @@ from monitor.shown.report.tree import (
     Section,
     plain,
 )
-from monitor.shown.values import show_interval, show_window, target_view, target_words
+from monitor.shown.values import show_figure, show_interval, show_window, target_view, target_words
 from monitor.shown.weighings import left_out_words, unknown_words
 
+HOUR_MS = 3_600_000.0
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 _LAST_WIDE = 25  # characters of what was seen last, in a line of the table
 EXPECTED_SHOWN = 8  # eggs of a batch whose chicks are told of
 _OF_EGGS = (
@@ -57,7 +79,35 @@ _THING = {
     "dead": "end",
     "removed": "end",
     "look-again": "time to look again",
+    "chick-mass": "mass of a chick",
+    "signed-off": "sign-off",
+    "air-cell": "outline of the air cell",
+    "file": "file",
+    "turned": "count of turns",
+    "turning-stopped": "end of turning",
 }
+_OF_WHO = (
+    Column("egg", 7, gap=0),
+    Column("parents", 14),
+    Column("clutch", 6),
+    Column("label", 10),
+    Column("tray, place", 14),
+    Column("ring"),
+)
+_OF_CHICKS = (
+    Column("chick", 7, gap=0),
+    Column("hatched", 17),
+    Column("first g", 8, right=True),
+    Column("last g", 8, right=True),
+    Column("in"),
+)
+_OF_GROWTH = (
+    Column("when", 17, gap=0),
+    Column("day", 4, right=True),
+    Column("g", 8, right=True),
+    Column("% a day", 7, right=True),
+    Column("air before"),
+)
 _OF_ENTRIES = (Column("entry", 5, right=True, gap=0), Column("when", 17), Column("what"))
 
 
@@ -90,24 +140,36 @@ def _undone(undoing: Undoing, book: EggBook, site: Site) -> str:
     return f"{words}now {said(same[-1], site.zone)} of {wall_time(same[-1].at, site.zone)}"
 
 
-def book_text(book: EggBook, water: Water, site: Site, *, now: datetime, columns: int = WIDTH) -> str:
+def book_text(
+    book: EggBook, water: Water, site: Site, *, now: datetime, turned: Turned | None = None, columns: int = WIDTH
+) -> str:
     """The book of a batch for people, so many columns wide."""
-    return text.drawn(book_report(book, water, site, now=now), columns=columns).removesuffix("\n")
+    return text.drawn(book_report(book, water, site, now=now, turned=turned), columns=columns).removesuffix("\n")
 
 
-def egg_text(book: EggBook, egg: int, water: Water, *, site: Site, columns: int = WIDTH) -> str:
+def egg_text(
+    book: EggBook,
+    egg: int,
+    water: Water,
+    *,
+    site: Site,
+    raised: Raised | None = None,
+    turned: Turned | None = None,
+    columns: int = WIDTH,
+) -> str:
     """One egg of it."""
-    return text.drawn(egg_report(book, egg, water, site=site), columns=columns).removesuffix("\n")
+    report = egg_report(book, egg, water, site=site, raised=raised, turned=turned)
+    return text.drawn(report, columns=columns).removesuffix("\n")
 
 
-def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Report:
+def book_report(book: EggBook, water: Water, site: Site, *, now: datetime, turned: Turned | None = None) -> Report:
     """A batch: what each egg loses and is heading for, the batch together, and the humidity that serves most."""
     eggs = "" if book.batch.eggs is None else f", {eggs_words(book.batch.eggs)}"
     head = [
         Paragraph(f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}"),
         *_common(water, site),
     ]
-    told: list[list[Block]] = [list(head)]
+    told: list[list[Block]] = [[*head, *_turned_lines(turned, book.batch, site)]]
     rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
     rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
     if rows:
@@ -120,6 +182,8 @@ def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Re
         told[-1] += _why(rows, book)
     else:
         told[-1].append(Paragraph("nothing written about any egg by number yet"))
+    told += _who(book, site)
+    told += _chicks(book, site)
     if water.together is not None and len(water.together.eggs) > 1:
         told.append(list(_together(water.together, water, site)))
     for name, w in water.trays.items():
@@ -134,13 +198,24 @@ def book_report(book: EggBook, water: Water, site: Site, *, now: datetime) -> Re
     return Report("", sections=tuple(Section(None, tuple(blocks)) for blocks in told))
 
 
-def egg_report(book: EggBook, egg: int, water: Water, *, site: Site) -> Report:
-    """One egg: its loss so far, where that leads, what would mend it, and everything written about it."""
+def egg_report(
+    book: EggBook,
+    egg: int,
+    water: Water,
+    *,
+    site: Site,
+    raised: Raised | None = None,
+    turned: Turned | None = None,
+) -> Report:
+    """One egg: its loss so far, where that leads, what would mend it, its chick, and everything written about it."""
     into = went_on(book, egg)
     where, common = (
         (_where(book, water, site), _common(water, site)) if into is None else (f"went on as batch {into}", iter(()))
     )
     told: list[list[Block]] = [[Paragraph(f"{book.batch.id} egg {egg}: {book.batch.profile}, {where}"), *common]]
+    who = identity(book, egg)
+    if who is not None:
+        told[-1].append(Paragraph(identity_words(who, site.zone), INSET_HANGING))
     weighed = water.eggs.get(egg, Weighed(()))
     if weighed.loss is None:
         told.append([Paragraph(f"loss: {_reason(weighed, book) or 'nothing written about this egg yet'}", HANGING)])
@@ -150,6 +225,9 @@ def egg_report(book: EggBook, egg: int, water: Water, *, site: Site) -> Report:
     due = None if profile is None or book.batch.closed_at is not None else expected(book, egg, profile)
     if due is not None:
         told[-1].append(Paragraph(_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own), HANGING))
+    told[0] += _turned_lines(turned, book.batch, site)
+    if raised is not None:
+        told.append(list(_growth(raised, site)))
     entries = of_egg(book, egg)
     if entries:
         told.append([_entries(book, entries, site)])
@@ -341,6 +419,114 @@ def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) ->
         yield Labelled("on record", f"{100.0 * line.recorded:.0f} % of the time up to the last weighing")
 
 
+def _who(book: EggBook, site: Site) -> Iterator[list[Block]]:
+    """Who the eggs are: what all have in common in a line, and a table of those of which more is written."""
+    whole = identity(book, None)
+    if whole is not None:
+        yield [Paragraph(f"all: {identity_words(whole, site.zone)}", HANGING)]
+    rows: list[tuple[str, ...]] = []
+    for egg in numbers(book):
+        if any(isinstance(e.fact, Identity) for e in of_egg(book, egg)) and (who := identity(book, egg)) is not None:
+            lies = ", ".join(each for each in (who.tray, who.place) if each is not None)
+            rows.append((str(egg), who.parents, who.clutch or "", who.label or "", lies, who.ring or ""))
+    if rows:
+        yield [Listing(_OF_WHO, tuple(rows))]
+
+
+def _turned_lines(turned: Turned | None, batch: Batch, site: Site) -> Iterator[Paragraph]:
+    """How often the eggs were turned, and since when no more."""
+    if turned is None:
+        return
+    counted = turned.by_switch
+    if counted is not None:
+        often = f"turned {times_words(counted.times)}" if counted.times else "no turn"
+        words = f"{often} by its switch in {counted.over / DAY:.1f} days"
+        if counted.times:
+            until = (
+                ", up to now"
+                if counted.longest_until is None
+                else f", up to {wall_time(counted.longest_until, site.zone)}"
+            )
+            words += f", {counted.times * DAY / counted.over:.1f} a day" if counted.over >= DAY else ""
+            words += f"; longest without {counted.longest / HOUR:.1f} h{until}"
+        if counted.none_before is not None:
+            words += f"; none counted before {wall_time(counted.none_before, site.zone)}, day {day_words(batch.day(counted.none_before))}"
+        yield Paragraph(words, INSET_HANGING)
+    if turned.by_hand is not None:
+        times, over = turned.by_hand
+        yield Paragraph(
+            f"turned as written: {times_words(times)} in {over / HOUR:g} h, {times * DAY / over:.1f} a day",
+            INSET_HANGING,
+        )
+    if turned.stopped_at is not None:
+        day = day_words(batch.day(turned.stopped_at))
+        who = "as its switch says" if turned.stopped is None else f"as {printable(turned.stopped.who)} wrote"
+        yield Paragraph(f"stopped turning {wall_time(turned.stopped_at, site.zone)}, day {day}, {who}", INSET_HANGING)
+
+
+def _chicks(book: EggBook, site: Site) -> Iterator[list[Block]]:
+    """Each chick in a line."""
+    rows: list[tuple[str, ...]] = []
+    for each in chicks(book):
+        hatched = "" if each.hatched_at is None else wall_time(each.hatched_at, site.zone)
+        masses = [f"{e.fact.mass_g:.2f}" for e in each.weighed if isinstance(e.fact, ChickMass)]
+        if each.end is not None:
+            where = f"{said(each.end, site.zone).removeprefix('chick ')}, {wall_time(each.end.at, site.zone)}"
+        else:
+            where = _machine_name(each.stays[-1].machine, site) if each.stays else "no machine"
+        rows.append((str(each.egg), hatched, masses[0] if masses else "", masses[-1] if masses else "", where))
+    if rows:
+        yield [Listing(_OF_CHICKS, tuple(rows))]
+
+
+def _growth(raised: Raised, site: Site) -> Iterator[Block]:
+    """What a chick weighed, and the air that it was in."""
+    hatched = raised.chick.hatched_at
+    yield Paragraph(
+        "chick: "
+        + ("no hatch is written" if hatched is None else f"hatched {wall_time(hatched, site.zone)}")
+        + (
+            ""
+            if raised.chick.end is not None or not raised.chick.stays
+            else f", in {_machine_name(raised.chick.stays[-1].machine, site)}"
+        )
+    )
+    rows = tuple(
+        (
+            wall_time(each.entry.at, site.zone),
+            "" if each.days is None else day_words(each.days),
+            "" if each.mass_g is None else f"{each.mass_g:.2f}",
+            "" if each.gain_pct_d is None else f"{each.gain_pct_d:+.1f}",
+            _grown_words(each, site),
+        )
+        for each in raised.lines
+    )
+    if rows:
+        yield Listing(_OF_GROWTH, rows)
+
+
+def _grown_words(each: Grown, site: Site) -> str:
+    """`Brooder 1: 34.8 °C (33.9 to 35.6), 52 %RH, 98 % of the time on record`."""
+    end = "" if each.mass_g is not None else said(each.entry, site.zone).removeprefix("chick ")
+    if each.air is None:
+        return end or "in no machine"
+    warm, humid = each.air.dry_bulb_c, each.air.rh_pct
+    names = ", ".join(_machine_name(machine, site) for machine in each.machines)
+    if warm.mean is None or warm.min is None or warm.max is None:
+        air = f"{names}: nothing on record"
+    else:
+        low, high = (show_figure(DRY_BULB, value, site.unit).partition(" ")[0] for value in (warm.min, warm.max))
+        rh = "" if humid.mean is None else f", {show_figure(RH, humid.mean, site.unit)}"
+        share = 100.0 * warm.hours_covered * HOUR_MS / (warm.until_ms - warm.since_ms)
+        air = f"{names}: {show_figure(DRY_BULB, warm.mean, site.unit)} ({low} to {high}){rh}, {share:.0f} % on record"
+    return f"{end}; {air}" if end else air
+
+
+def _machine_name(machine: str, site: Site) -> str:
+    known = site.machines.get(machine)
+    return machine if known is None else known.name
+
+
 def _together(found: BatchLoss, water: Water, site: Site, *, target: bool = False) -> Iterator[Block]:
     by_pip = f"{show_interval(found.pip_pct)} by pip{_target(water) if target else ''}"
     yield Paragraph(f"together: {show_interval(found.now_pct)} lost, {by_pip}{_state(water.track)}", HANGING)
@@ -446,7 +632,13 @@ def _entry_row(book: EggBook, entry: Entry, site: Site, *, scales: bool) -> tupl
 
 def _last(entries: Sequence[Entry], site: Site) -> str:
     """How it ended; until then what was seen of it last."""
-    seen = [e for e in entries if not isinstance(e.fact, Weighing | Size | Laid | LookAgain | Note)]
+    seen = [
+        e
+        for e in entries
+        if not isinstance(
+            e.fact, Weighing | Size | Laid | LookAgain | Note | Identity | AirCell | Turning | TurningStopped | Attached
+        )
+    ]
     ends = [e for e in seen if e.ends]
     last = (ends or seen)[-1] if seen else None
     words = "" if last is None else f"now {last.fact.into}" if isinstance(last.fact, Split) else said(last, site.zone)
@@ -574,6 +766,97 @@ def weighed_view(weighed: Weighed) -> dict[str, object]:
             "kink": None if line.kink is None else _kink_view(line.kink),
         }
     }
+
+
+def who_view(book: EggBook, egg: int | None = None) -> dict[str, object]:
+    """Who an egg is, or (None) what all have in common and who each is, as far as anything is written; else nothing."""
+    found: dict[str, object] = {} if (whole := identity(book, egg)) is None else {"who": _who_view(whole)}
+    if egg is None:
+        each = {str(n): who for n in numbers(book) if (who := identity(book, n)) is not None}
+        found |= {"who_by_egg": {n: _who_view(who) for n, who in each.items()}} if each else {}
+    return found
+
+
+def _who_view(who: Identity) -> dict[str, object]:
+    told = {name: utc_text(v) if isinstance(v, datetime) else v for name, v in fields_of(who).items()}
+    return {**told, "parents": who.parents or None}
+
+
+def chicks_view(book: EggBook) -> dict[str, object]:
+    """Each chick of which anything is written, by its egg; else nothing."""
+    found = {
+        str(each.egg): {
+            "hatched_at": None if each.hatched_at is None else utc_text(each.hatched_at),
+            "masses": [
+                {"at": utc_text(e.at), "mass_g": e.fact.mass_g} for e in each.weighed if isinstance(e.fact, ChickMass)
+            ],
+            "stays": [
+                {
+                    "machine": s.machine,
+                    "since": utc_text(s.since),
+                    "until": None if s.until is None else utc_text(s.until),
+                }
+                for s in each.stays
+            ],
+            "end": None if each.end is None else entry_view(each.end),
+        }
+        for each in chicks(book)
+    }
+    return {"chicks": found} if found else {}
+
+
+def turned_view(turned: Turned | None) -> dict[str, object]:
+    """How often the eggs were turned; nothing where nobody counted."""
+    if turned is None:
+        return {}
+    counted, by_hand = turned.by_switch, turned.by_hand
+    return {
+        "turning": {
+            "by_switch": None
+            if counted is None
+            else {
+                "times": counted.times,
+                "hours": _rounded(counted.over / HOUR),
+                "longest_without_h": _rounded(counted.longest / HOUR),
+                "longest_until": None if counted.longest_until is None else utc_text(counted.longest_until),
+                "none_before": None if counted.none_before is None else utc_text(counted.none_before),
+                "last": None if counted.last is None else utc_text(counted.last),
+            },
+            "by_hand": None if by_hand is None else {"times": by_hand[0], "hours": _rounded(by_hand[1] / HOUR)},
+            "stopped_at": None if turned.stopped_at is None else utc_text(turned.stopped_at),
+            "stopped_entry": None if turned.stopped is None else turned.stopped.number,
+        }
+    }
+
+
+def _air_view(found: Figures) -> dict[str, float | None]:
+    """°C or %RH, and how much of the time is on record, 0 to 1."""
+    covered = found.hours_covered * HOUR_MS / (found.until_ms - found.since_ms)
+    return {
+        "mean": _rounded(found.mean),
+        "min": _rounded(found.min),
+        "max": _rounded(found.max),
+        "coverage": _rounded(covered),
+    }
+
+
+def raised_view(raised: Raised | None) -> dict[str, object]:
+    """A chick's lines with the air of each; else nothing."""
+    if raised is None:
+        return {}
+    lines = [
+        {
+            "at": utc_text(each.entry.at),
+            "kind": each.entry.fact.kind,
+            "days": _rounded(each.days),
+            "mass_g": each.mass_g,
+            "gain_pct_d": _rounded(each.gain_pct_d),
+            "machines": list(each.machines),
+            "air": None if each.air is None else {name: _air_view(found) for name, found in each.air.figures()},
+        }
+        for each in raised.lines
+    ]
+    return {"chick": {"lines": lines}}
 
 
 def book_view(book: EggBook, egg: int | None = None) -> list[dict[str, object]]:

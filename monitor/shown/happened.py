@@ -8,7 +8,7 @@ from typing import assert_never
 from monitor.domain.air.units import Unit
 from monitor.domain.alarms.alarm import Cause, Chattering, Shelved, Suppressed
 from monitor.domain.needs.bands import DRY_BULB, RH
-from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_TURNING, OF_WATER
 from monitor.domain.signs.seen import LATE, NOT_CLIMBING, NOT_TURNED, NotBack, Opened, Seen
 from monitor.domain.state.happened import (
     AGREES,
@@ -89,8 +89,9 @@ TURNED = {
     OF_MAINS: ("no mains", "mains back"),
     OF_DOOR: ("door open", "door shut"),
     OF_WATER: ("water low", "water filled"),
+    OF_TURNING: ("turning", "at rest"),
 }
-WELL = {OF_MAINS: "mains there", OF_DOOR: "door shut", OF_WATER: "water enough"}
+WELL = {OF_MAINS: "mains there", OF_DOOR: "door shut", OF_WATER: "water enough", OF_TURNING: "at rest"}
 
 
 def opening_words(seen: Seen, unit: str = "C") -> str:

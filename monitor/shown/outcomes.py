@@ -68,7 +68,13 @@ _NOT_COUNTED = {
 # By what batches are told apart, and what one group of them is called, where that is not its own name.
 _GROUPS = {"season": {DEC_FEB: "Dec to Feb", MAR_MAY: "Mar to May", JUN_AUG: "Jun to Aug", SEP_NOV: "Sep to Nov"}}
 # How it is said of a batch that it is in a group.
-_IN_GROUP = {"machine": "set in {}", "species": "{}", "season": "set in {}"}
+_IN_GROUP = {
+    "machine": "set in {}",
+    "species": "{}",
+    "season": "set in {}",
+    "pair": "eggs of {}",
+    "clutch": "eggs of {}",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +113,7 @@ class Told:
             what = self.looked_at[exposed.id]
             return f"{what}, {group_words(self.across, exposed.group)} alone" if exposed.group else what
         member = _IN_GROUP.get(self.across.by or "", "{}").format(group_words(self.across, exposed.group))
-        other = group_words(self.across, exposed.rather_than)
+        other = group_words(self.across, exposed.rather_than) if exposed.rather_than else ""
         return f"{member} rather than {other}" if other else member
 
     def words(self, each: Association[Exposed]) -> str:
@@ -225,7 +231,7 @@ def _ended(across: Across) -> Section:
 
 def group_words(across: Across, group: str) -> str:
     """What a group of batches is called: `setter-1`, `Dec to Feb`."""
-    return _GROUPS.get(across.by or "", {}).get(group, group)
+    return _GROUPS.get(across.by or "", {}).get(group, group) or f"{across.by} not written"
 
 
 def outcomes_json(told: Told) -> dict[str, object]:
@@ -253,6 +259,8 @@ def outcomes_json(told: Told) -> dict[str, object]:
         "batches_looked_at": across.read,
         "older_batches_not_looked_at": across.older,
         "split_off_not_compared": across.split_off,
+        "mixed_not_compared": across.mixed,
+        "mixed_and_counted": list(across.untold),
         "looked_at": [{"id": id_, "words": words} for id_, words in told.looked_at.items()],
         "compared": len(across.compared),
         "together": [{"id": each.exposure.id, **_association_row(each, told)} for each in across.found],
@@ -340,7 +348,7 @@ def _not_looked_at(across: Across) -> Iterator[str]:
         older = "1 older was" if across.older == 1 else f"{across.older} older ones were"
         yield f"Only the newest {newest} looked at; {older} not."
     if across.split_off:
-        yield f"Not compared, for a clutch counts once, as the batch that was set: {_batches(across.split_off)} split off another."
+        yield f"Not compared, for what was set together counts once: {_batches(across.split_off)} split off another."
     without = across.every.batches - across.older - across.read - across.split_off
     if without:
         yield f"Without a machine or a profile that is known, so without air to ask: {_batches(without)}."
@@ -375,11 +383,24 @@ def _members(told: Told) -> Iterator[Section]:
     if across.by is None:
         return
     head = Heading(f"one {across.by} against the others")
+    beside = plain(_mixed(across))
     if not across.members:
-        yield Section(head, plain([f"All counted batches are of one {across.by}: nothing to compare."]))
+        words = f"All counted batches are of one {across.by}: nothing to compare."
+        if across.mixed or "" in across.groups:
+            words = f"No two batches are each of one {across.by}, and of another: nothing to compare."
+        yield Section(head, (*plain([words]), *beside))
         return
     listed = _listed(across.members, told)
-    yield Section(head, (Paragraph("All counted batches, whatever their air."), *listed))
+    yield Section(head, (Paragraph("All counted batches, whatever their air."), *beside, *listed))
+
+
+def _mixed(across: Across) -> Iterator[str]:
+    """Batches of several pairs or clutches."""
+    many = {"pair": "pairs", "clutch": "clutches"}.get(across.by or "", "")
+    if across.mixed:
+        yield f"Of several {many}, so not compared, for they shared their air: {_batches(across.mixed)}. Above, each egg counts with its own."
+    if across.untold:
+        yield f"Of several {many}, and ended in counts, so that nobody knows whose they were: {', '.join(across.untold)}."
 
 
 def _within(told: Told) -> Iterator[Section]:

@@ -10,6 +10,7 @@ from monitor.domain.readings.reading import from_ms
 from monitor.domain.wall import utc_text
 
 Record = dict[str, object]
+FORMULA = ("=", "+", "-", "@")  # what a spreadsheet takes for the begin of a formula
 
 
 class Lasting(Protocol):
@@ -24,6 +25,15 @@ class Lasting(Protocol):
 def span_record(each: Lasting) -> Record:
     hours = (each.until_ms - each.since_ms) / 3_600_000.0
     return {"since": utc_ms(each.since_ms), "until": utc_ms(each.until_ms), "hours_total": exact(hours)}
+
+
+def cell(value: object) -> object:
+    """A value as a table has it: a text that a spreadsheet would take for a formula with an apostrophe before it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str) and value.startswith(FORMULA):
+        return f"'{value}"
+    return value
 
 
 def value(value: float | None) -> float | None:

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.adapters.requests import MAX_ROWS, BadRequest, read_request
-from monitor.domain.eggs.entry import CANDLED, FACTS, Weighing
+from monitor.domain.eggs.entry import CANDLED, FACTS, Identity, Sign, Weighing
 from monitor.service.watch.requests import (
     Acknowledge,
     BatchAdd,
@@ -25,6 +25,7 @@ from monitor.service.watch.requests import (
     Shelve,
     SplitOff,
     Write,
+    WriteTable,
     WriteWeighings,
 )
 
@@ -58,6 +59,17 @@ def refused(**asked: Any) -> str:
         (
             {"do": "weighings", "batch": "b", "rows": [[2, 7, 60, None], ["3", 8, 61.5, ADD["set_at"]]]},
             WriteWeighings(batch="b", rows=((2, 7, 60.0, None), ("3", 8, 61.5, AT))),
+        ),
+        (
+            {
+                "do": "table",
+                "batch": "b",
+                "rows": [
+                    [2, 7, "identity", {"pair": "P3", "hen": None}, None],
+                    [2, 7, "sign", {"sign": "draw-down"}, ADD["set_at"]],
+                ],
+            },
+            WriteTable(batch="b", rows=((2, 7, Identity(pair="P3"), None), (2, 7, Sign("draw-down"), AT))),
         ),
         (
             {
@@ -99,6 +111,8 @@ def test_a_request_is_read(asked: dict[str, Any], request_: Request) -> None:
         (WRITE | {"fact": {"a": [[[[[1]]]]]}}, "fact: a: 0: 0: a value nested deeper, expected at most 4 levels"),
         ({"do": "weighings", "batch": "b", "rows": [[2, 7, "60", None]]}, "line 2: gross_g: '60', expected a number"),
         ({"do": "weighings", "batch": "b", "rows": [[2, 7]]}, "rows: row 1: [2, 7], expected line, egg, gross_g, at (a time or null)"),
+        ({"do": "table", "batch": "b", "rows": [[2, "7", "note", {"text": "x"}, None]]}, "line 2: egg: '7', expected a whole number"),
+        ({"do": "table", "batch": "b", "rows": [[2, 7]]}, "rows: row 1: [2, 7], expected line, egg, kind, fact, at (a time or null)"),
         ({"do": "weighings", "batch": "b", "rows": []}, f"rows: 0 of them, expected 1 to {MAX_ROWS}"),
         ({"do": "split", "batch": "b", "eggs": [1] * 1001}, f"eggs: 1001 of them, expected at most {MAX_ROWS}"),
         ({"do": "calibrate", "probe": "n/p", "rh_pct": {"offset": "x"}}, "rh_pct: offset: 'x', expected a number"),
@@ -129,6 +143,16 @@ def test_whatever_comes_is_read_or_refused(do: str, asked: dict[str, Any]) -> No
         read_request({"do": do} | asked)
     except BadRequest as error:
         json.dumps(str(error)).encode()
+
+
+def test_a_row_of_a_table_that_is_no_entry() -> None:
+    """Each is named by its line, ten of them at most."""
+    rows = [[line, 7, "identity", {"pare": "P3"}, None] for line in range(2, 14)]
+    with pytest.raises(BadRequest) as raised:
+        read_request({"do": "table", "batch": "b", "rows": [*rows, [14, 7, "note", {"text": "x"}, None]]})
+    lines = str(raised.value).splitlines()
+    assert lines[0].startswith("line 2: identity: no field 'pare', expected pair, cock, hen,")
+    assert (len(lines), lines[-1]) == (11, "and 2 more")
 
 
 def test_the_kinds_are_put_together_with_the_first_request() -> None:

@@ -15,6 +15,7 @@ from monitor.analysis.water.loss import Kink
 from monitor.domain.eggs.book import EggBook, add
 from monitor.domain.eggs.entry import Candling, Dead, Found, Helped, Laid, LookAgain, Note, Sealed, Sign, Size, Weighing
 from monitor.domain.needs.batch import Batch
+from monitor.service.reports.turning import BySwitch, Turned
 from monitor.service.reports.weighed import Water
 from monitor.shown.eggs import (
     book_text,
@@ -373,3 +374,33 @@ def test_what_a_sign_leads_to(species: str, alone: tuple[Any, Any, Any], own: bo
     assert first.startswith("expected by its internal pip: out from 10 Mar")
     assert ("nobody says it of this bird" in first) is not own
     assert rest == expected
+
+
+@pytest.mark.parametrize(
+    ("turned", "lines"),
+    [
+        (
+            Turned(BySwitch(141, timedelta(days=18), timedelta(hours=9), day(5), day(17), day(5)), (9, timedelta(hours=36)), day(17), None),
+            (
+                "turned 141 times by its switch in 18.0 days, 7.8 a day; longest without 9.0 h, up to ", "; none counted before ", ", day 5.0",
+                "turned as written: 9 times in 36 h, 6.0 a day", "stopped turning ", ", day 17.0, as its switch says",
+            ),
+        ),
+        (
+            Turned(BySwitch(1, timedelta(hours=3), timedelta(hours=2), None, day(5)), None, None, None),
+            ("turned once by its switch in 0.1 days; longest without 2.0 h, up to now",),
+        ),
+        (
+            Turned(BySwitch(0, timedelta(days=3), timedelta(days=3), None, None), None, None, None),
+            ("no turn by its switch in 3.0 days nothing written about any egg",),
+        ),
+    ],
+)  # fmt: skip
+def test_how_often_eggs_were_turned(turned: Turned, lines: tuple[str, ...]) -> None:
+    """By their switch, with what nobody counted; as it was written; and since when no more. Less than a day makes no rate."""
+    book = EggBook(HEN)
+    for columns in (80, 40):
+        text = book_text(book, the_water(book), SITE, now=NOW, turned=turned, columns=columns)
+        assert max(map(len, text.splitlines())) <= columns
+        said = " ".join(text.split())
+        assert [line for line in lines if line not in said] == []

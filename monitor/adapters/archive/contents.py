@@ -6,6 +6,7 @@ RFC 3339 in UTC, those of readings milliseconds since 1970.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 from collections.abc import Mapping
@@ -31,7 +32,7 @@ ABOUT, BATCH, PROFILE, SITE, SITES, RECORD, BOOK = (
 )  # fmt: skip
 FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE = "history.json", "review.json", "review.txt", "review.html"
 KEPT = (FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE)  # reports as they were printed when the archive was made
-READINGS = "readings/"
+READINGS, FILES = "readings/", "files/"
 SUSPECT, COUNTED = "suspect_readings", "counted"  # in the manifest, since the figures rest on them, too
 _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; the units stand in the names.
 
@@ -44,13 +45,18 @@ _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; 
 {FIGURES:<16} its environment history, as it was worked out when this was made
 {REVIEW:<16} what was found in its eggs and the published causes of it, as it was told then, beside other batches that went
                  well, which are not in here; the same for people in {REVIEW_TEXT} and {REVIEW_PAGE}
-{READINGS:<16} a table for each probe, raw, before any calibration: at_ms (milliseconds since 1970-01-01 UTC), dry_bulb_c,
+{{files}}{READINGS:<16} a table for each probe, raw, before any calibration: at_ms (milliseconds since 1970-01-01 UTC), dry_bulb_c,
                  rh_pct (empty: missing), and their flags after IOOS QARTOD: 1 good, 2 not evaluated, 3 suspect, 4 bad, 9 missing
 """
 
 
 _OF_SITES = (
     f"{SITES:<16} for these, and the profile, were not always the same: what looked at which machine, from when on\n"
+)
+
+
+_OF_FILES = (
+    f"{FILES:<16} photographs and other files beside its entries, each called by the SHA-256 that stands in {BOOK}\n"
 )
 
 
@@ -114,6 +120,10 @@ def read_archive(path: Path) -> ReadBack:
         for key in (*site.probes, *sorted(before)):
             where = _table(key)
             readings[key] = (of_csv(members[where]),)
+        where = FILES
+        files = {name.removeprefix(FILES): content for name, content in members.items() if name.startswith(FILES)}
+        if odd := next((name for name, content in files.items() if hashlib.sha256(content).hexdigest() != name), None):
+            raise ValueError(f"{odd[:70]!r} is not called by what is in it")
         where = "kept reports"
         kept = {name: members[name].decode() for name in KEPT}
         where = BOOK
@@ -132,6 +142,7 @@ def read_archive(path: Path) -> ReadBack:
             notices=tuple(each.back() for each in record.notices),
             readings=readings,
             sites=sites,
+            files=files,
             suspect_counts=head.get(SUSPECT) == COUNTED,
         )
     except KeyError as error:
@@ -150,7 +161,9 @@ def members_of(archive: Archive, kept: Mapping[str, str], sources: Mapping[str, 
     used = sorted(set(profile.sources.values()) & sources.keys())
     explained = ProfileMember(ArchivedProfile.of(profile), {key: sources[key] for key in used})
     return {
-        ABOUT: _TEXT.format(sites=_OF_SITES if archive.sites else "").encode(),
+        ABOUT: _TEXT.format(
+            sites=_OF_SITES if archive.sites else "", files=_OF_FILES if archive.files else ""
+        ).encode(),
         BATCH: _json(BatchMember, BatchMember.of(archive.batch)),
         PROFILE: _json(ProfileMember, explained),
         SITE: _json(SiteMember, SiteMember.of(archive.site)),
@@ -158,6 +171,7 @@ def members_of(archive: Archive, kept: Mapping[str, str], sources: Mapping[str, 
         BOOK: _json(tuple[ArchivedEntry, ...], tuple(map(ArchivedEntry.of, archive.book.entries))),
         RECORD: _json(RecordMember, RecordMember.of(archive)),
         **{name: kept[name].encode() for name in KEPT},
+        **{f"{FILES}{name}": content for name, content in sorted(archive.files.items())},
         **{_table(key): to_csv(pieces) for key, pieces in archive.readings.items()},
     }
 

@@ -44,6 +44,10 @@ class ArchivedHistory:
             whole.rh_flag[cut].copy(),
         )
 
+    def file(self, sha256: str) -> bytes | None:
+        """What is in a file that was put beside an entry; None where the archive has it not."""
+        return self._archive.files.get(sha256)
+
     def events(
         self,
         since: datetime | None = None,

@@ -202,6 +202,11 @@ class SqliteHistory:
                 found[node, boot, first] = Gap(node, boot, first, last, bool(lost))
         return [found[key] for key in sorted(found)]
 
+    def file(self, sha256: str) -> bytes | None:
+        """What is in a file that was put beside an entry; None where it is not there."""
+        rows = self._rows("SELECT content FROM file WHERE sha256 = ?", sha256)
+        return bytes(rows[0][0]) if rows and isinstance(rows[0][0], bytes) else None
+
     def events(
         self,
         since: datetime | None = None,
@@ -209,15 +214,17 @@ class SqliteHistory:
         *,
         until: datetime | None = None,
         subject: str | None = None,
+        without: str = "",
     ) -> list[Event]:
-        """The newest `limit` events, oldest first."""
+        """The newest `limit` events, oldest first; without those of that kind."""
         values = [FIRST_MS if since is None else ceil_ms(since), LAST_MS if until is None else ceil_ms(until)]
-        about = "" if subject is None else "AND subject = ?"
+        about = ("" if subject is None else "AND subject = ?") + ("AND kind <> ?" if without else "")
         rows = self._rows(
             f"SELECT at_ms, kind, subject, text, seen FROM event WHERE at_ms >= ? AND at_ms < ? {about}"
             " ORDER BY at_ms DESC, id DESC LIMIT ?",
             *values,
             *([] if subject is None else [subject]),
+            *([without] if without else []),
             limit,
         )
         return [

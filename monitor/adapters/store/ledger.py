@@ -179,6 +179,7 @@ class SqliteLedger:
             many(_SITE, [(ms_or_none(then.since), site_text(then)) for then in group.sites])
         if group.entries:
             write_entries(self._connection, group.entries)
+        many("INSERT OR IGNORE INTO file (sha256, content) VALUES (?, ?)", list(group.files.items()))
         if group.memory is not None:
             self._connection.execute(_MEMORY, (encode(group.memory),))
         return probes

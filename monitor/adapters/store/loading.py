@@ -78,6 +78,7 @@ def load(connection: sqlite3.Connection) -> Loaded:
         newest=None if newest_ms is None else from_ms(newest_ms),
         handlings=tuple(read_handlings(connection, standing=True)),
         coolings=tuple(read_coolings(connection)),
+        files=dict(execute("SELECT sha256, length(content) FROM file")),
         outs=tuple(read_outs(connection)),
         calibrations=tuple(read_calibrations(connection)),
         books=tuple(read_books(connection)),

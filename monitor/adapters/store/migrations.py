@@ -311,6 +311,13 @@ def _outs(connection: sqlite3.Connection) -> None:
     )
 
 
+def _files(connection: sqlite3.Connection) -> None:
+    # What was put beside entries of the egg book, each content once; an entry names it by its SHA-256.
+    connection.execute(
+        "CREATE TABLE file (id INTEGER PRIMARY KEY, sha256 TEXT NOT NULL UNIQUE, content BLOB NOT NULL) STRICT"
+    )
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
@@ -324,6 +331,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("cooling of each day", _coolings),
     ("site as it was", _sites),
     ("probes and machines out of service", _outs),
+    ("files beside entries", _files),
 )
 VERSION = len(MIGRATIONS)
 

@@ -15,7 +15,7 @@ from monitor.adapters.store.loading import load
 # A table stands after those it refers to.
 TABLES = (
     "batch", "stay", "declared", "transition", "alarm", "notice", "attempt", "probe", "line", "numbering", "gap", "unknown",
-    "refused", "event", "calibration", "handling", "memory", "entry", "chore", "cooling", "site", "out",
+    "refused", "event", "calibration", "handling", "memory", "entry", "chore", "cooling", "site", "out", "file",
 )  # fmt: skip
 
 

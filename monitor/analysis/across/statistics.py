@@ -39,8 +39,9 @@ class Rate:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How one batch ended. fertile: None where the clear eggs were not told apart. lost: dead embryos by stage. season: as the
-    caller divides the year. went_well: as the breeder says, or a rule of the caller's."""
+    """How one batch ended, or a part of it. fertile: None where the clear eggs were not told apart. lost: dead embryos by stage. season: as the
+    caller divides the year. went_well: as the breeder says, or a rule of the caller's. pair, clutch: whose eggs all of them are; empty where
+    nobody wrote it, or they are of several."""
 
     batch: str
     machine: str
@@ -51,6 +52,8 @@ class Outcome:
     hatched: int
     went_well: bool
     lost: Mapping[str, int] = field(default_factory=dict)
+    pair: str = ""
+    clutch: str = ""
 
     def __post_init__(self) -> None:
         fertile = self.eggs if self.fertile is None else self.fertile

@@ -41,7 +41,9 @@ class Across:
     looked_at: by id; why: SET_BEFORE, PUBLISHED or CHOSEN. found: each of these over all batches; members: each group against the
     others; within: each of these in each group alone. read: batches whose air could be looked at; older: those beyond the newest, which
     were not. by: what the groups are. finding: where batches are counted by it, and not by how they ended. split_off: batches that were
-    split off another, which are counted in the rates and compared with nothing.
+    split off another, which are counted in the rates and compared with nothing. mixed: batches of several pairs or clutches, where that is
+    what the groups are: their eggs count in the rates of each, and they are compared with nothing either; untold: those of them whose
+    eggs ended in counts, so that nobody knows whose.
     """
 
     every: Rates
@@ -59,6 +61,8 @@ class Across:
     by: str | None = None
     finding: Written | None = None
     split_off: int = 0
+    mixed: int = 0
+    untold: tuple[str, ...] = ()
 
     @property
     def compared(self) -> tuple[Association[Exposed], ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from monitor.cli.frame import Asked
+from monitor.cli.record import Reported
 from monitor.domain.fixed import fixed
 
 SEEN = ("draw-down", "internal-pip", "external-pip")
@@ -80,8 +81,67 @@ class Laid(Written):
 
 
 @fixed(kw_only=True)
+class Identify(Written):
+    """egg identity"""
+
+    pair: str | None
+    cock: str | None
+    hen: str | None
+    clutch: str | None
+    label: str | None
+    under_bird_until: str | None
+    tray: str | None
+    place: str | None
+    ring: str | None
+    csv: Path | None
+
+
+@fixed(kw_only=True)
+class Raise(Written):
+    """egg chick"""
+
+    brooder: str | None
+    signed_off: str | None
+    scale: str | None
+    error: float | None
+    csv: Path | None
+
+
+@fixed(kw_only=True)
+class Cell(Written):
+    """egg air-cell"""
+
+    across: str | None
+    csv: Path | None
+
+
+@fixed(kw_only=True)
+class Turn(Written):
+    """egg turned"""
+
+    over: str | None
+    note: str
+
+
+@fixed(kw_only=True)
+class Attach(Written):
+    """egg file"""
+
+    entry: int | None
+
+
+@fixed(kw_only=True)
 class LookAgain(Written):
     """egg look-again"""
 
     span: str | None
     when: str | None
+
+
+@fixed(kw_only=True)
+class Save(Reported):
+    """egg save"""
+
+    entry: int
+    file: Path
+    sure: bool

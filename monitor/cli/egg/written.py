@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 from datetime import timedelta
+from pathlib import Path
 
 from monitor.cli.egg.given import (
     DONE,
@@ -25,6 +26,7 @@ from monitor.cli.egg.given import (
     Weigh,
     Written,
 )
+from monitor.cli.egg.table import EGG, read_table, refuse
 from monitor.cli.frame import Failed, Wrong, at_terminal, columns, show, tell, typed_at_terminal
 from monitor.cli.record import Answer, ask, house_of, weighed_now
 from monitor.cli.typed import (
@@ -52,6 +54,7 @@ from monitor.settings import House
 from monitor.shown.eggs import signs_lines, undone_text, verdict_text, water_view, weighed_text, written_text
 from monitor.shown.entries import eggs_words
 
+Facts = Callable[[Mapping[str, str]], Iterable[tuple[str, Mapping[str, object]]]]
 LIST = "list"
 UNDONE = "undone"
 # At the scale, in a session.
@@ -76,10 +79,10 @@ def weigh(options: Weigh) -> int:
         return _session(options, house)
     if options.tray and not together:
         raise Wrong("weigh: --tray, expected --count with it: how many eggs lie on the tray")
-    words = _words(options, ("GRAMS",) if together else ("EGG", "GRAMS"))
+    words = words_of(options, ("GRAMS",) if together else ("EGG", "GRAMS"))
     fact = {"gross_g": _grams(words[-1], "weigh"), "digit_g": typed_digit(words[-1])} | _scale(options)
     about = {"count": options.count, "tray": options.tray} if together else {"egg": typed_egg(words[0])}
-    return _write(options, "weighing", fact=fact, about=about, house=house)
+    return write_one(options, "weighing", fact=fact, about=about, house=house)
 
 
 def _session(options: Weigh, house: House) -> int:
@@ -158,16 +161,16 @@ def _undoing(undoing: Undoing) -> dict[str, object]:
 
 def candle(options: Counted) -> int:
     """What was seen against the light."""
-    *eggs, found = _words(options, ("[EGGS]", "FOUND"))
+    *eggs, found = words_of(options, ("[EGGS]", "FOUND"))
     found = typed_word("candle", _meant(options, found), FOUND, understood=MEANT["candle"])
-    return _write(
-        options, "candling", fact={"found": found.replace("-", " ")}, about=_about(options, eggs, options.count)
+    return write_one(
+        options, "candling", fact={"found": found.replace("-", " ")}, about=about_of(options, eggs, options.count)
     )
 
 
 def event(options: Event) -> int:
     """A sign of the hatch, help, or a crack that was sealed."""
-    *eggs, sign = _words(options, ("[EGGS]", "EVENT"))
+    *eggs, sign = words_of(options, ("[EGGS]", "EVENT"))
     zipped = sign.lower() == ZIP
     sign = (
         EXTERNAL_PIP
@@ -175,20 +178,20 @@ def event(options: Event) -> int:
         else typed_word("event", _meant(options, sign), (*SEEN, *DONE), understood=(*MEANT["event"], ZIP))
     )
     if sign in DONE:
-        return _write(
-            options, KINDS.get(sign, sign), fact={"text": options.note}, about=_about(options, eggs, options.count)
+        return write_one(
+            options, KINDS.get(sign, sign), fact={"text": options.note}, about=about_of(options, eggs, options.count)
         )
     if options.note:
         raise Wrong("event: --note, expected it with assisted or sealed only; for anything else see eggroom egg note")
     if zipped:
         return _zipped(options, eggs)
     words = sign if sign == SEEN[0] else sign.replace("-", " ")
-    return _write(options, "sign", fact={"sign": words}, about=_about(options, eggs, options.count))
+    return write_one(options, "sign", fact={"sign": words}, about=about_of(options, eggs, options.count))
 
 
 def _zipped(options: Event, eggs: Sequence[str]) -> int:
     """It was seen to cut round its shell: kept in that word. Such a chick has pipped, so that is written too where it is not."""
-    house, about = house_of(options.config), _about(options, eggs, options.count)
+    house, about = house_of(options.config), about_of(options, eggs, options.count)
     text = ZIP if options.count is None else f"{ZIP}: {eggs_words(options.count)}"
     numbers = [about["egg"]] if "egg" in about else about.get("eggs")
     request = {"do": "beyond-pip", "text": text, "eggs": numbers, "count": options.count}
@@ -197,7 +200,7 @@ def _zipped(options: Event, eggs: Sequence[str]) -> int:
 
 def outcome(options: Outcome) -> int:
     """How it ended."""
-    *eggs, word = _words(options, ("[EGGS]", "OUTCOME"))
+    *eggs, word = words_of(options, ("[EGGS]", "OUTCOME"))
     if word.lower() in DONE:
         raise Wrong(
             f"outcome: {word!r} is no end, expected it as an event: eggroom egg event {options.batch} EGG {word}"
@@ -218,16 +221,16 @@ def outcome(options: Outcome) -> int:
             raise Wrong(f"outcome {word.lower()}: --why {options.why!r}, expected none: the word says {meant}")
         why = meant or options.why or "other"
         fact = {"why": typed_word("outcome removed: --why", why, WHY).replace("-", " ")}
-    return _write(options, end, fact=fact, about=_about(options, eggs, options.count))
+    return write_one(options, end, fact=fact, about=about_of(options, eggs, options.count))
 
 
 def finding(options: Counted) -> int:
     """What a problem hatch shows; or the list of all of it."""
     if options.batch == LIST and not options.words:
         return _findings(options)
-    *eggs, found = _words(options, ("[EGGS]", "FINDING"))
-    return _write(
-        options, "finding", fact={"finding": typed_finding(found)}, about=_about(options, eggs, options.count)
+    *eggs, found = words_of(options, ("[EGGS]", "FINDING"))
+    return write_one(
+        options, "finding", fact={"finding": typed_finding(found)}, about=about_of(options, eggs, options.count)
     )
 
 
@@ -238,28 +241,28 @@ def _findings(options: Counted) -> int:
 
 def size(options: Written) -> int:
     """Length and breadth."""
-    egg, length, breadth = _words(options, ("EGG", "LENGTH", "BREADTH"))
+    egg, length, breadth = words_of(options, ("EGG", "LENGTH", "BREADTH"))
     fact = {"length_mm": typed_mm(length, "size"), "breadth_mm": typed_mm(breadth, "size")}
-    return _write(options, "size", fact=fact, about={"egg": typed_egg(egg)})
+    return write_one(options, "size", fact=fact, about={"egg": typed_egg(egg)})
 
 
 def laid(options: Laid) -> int:
     """When it was laid, or how long it was stored."""
-    house, eggs = house_of(options.config), _words(options, ("[EGGS]",))
+    house, eggs = house_of(options.config), words_of(options, ("[EGGS]",))
     if options.on is None and options.stored is None:
         raise Wrong("laid: expected --on TIME, --stored DAYS, or both")
     on = None if options.on is None else typed_when(options.on, house.site.zone, options.utc).isoformat()
-    return _write(
-        options, "laid", fact={"laid_at": on, "stored_days": options.stored}, about=_about(options, eggs), house=house
+    return write_one(
+        options, "laid", fact={"laid_at": on, "stored_days": options.stored}, about=about_of(options, eggs), house=house
     )
 
 
 def note(options: Written) -> int:
     """Anything else."""
-    *eggs, text = _words(options, ("[EGGS]", "TEXT"))
+    *eggs, text = words_of(options, ("[EGGS]", "TEXT"))
     if not eggs and names_eggs(text):
         raise Wrong(f"note: {text!r} and no text, expected [EGGS] TEXT, a text of several words in quotes")
-    return _write(options, "note", fact={"text": text}, about=_about(options, eggs))
+    return write_one(options, "note", fact={"text": text}, about=about_of(options, eggs))
 
 
 def look_again(options: LookAgain) -> int:
@@ -274,8 +277,8 @@ def look_again(options: LookAgain) -> int:
         at = (options.utc() + timedelta(seconds=typed_span_s(options.span))).isoformat()
     else:
         at = typed_when(options.when or "", house.site.zone, options.utc, ahead=True).isoformat()
-    return _write(
-        options, "look-again", fact={"look_at": at, "text": "".join(words)}, about=_about(options, eggs), house=house
+    return write_one(
+        options, "look-again", fact={"look_at": at, "text": "".join(words)}, about=about_of(options, eggs), house=house
     )
 
 
@@ -290,7 +293,9 @@ def correct(options: Written) -> int:
     for change in changes:
         name, equals, value = change.partition("=")
         if not equals or name not in {*about, *fact}:
-            raise Wrong(f"correct: {change[:40]!r}, expected NAME=VALUE with {', '.join([*fact, *about])}")
+            raise Wrong(
+                f"correct: {change[:40]!r}, expected NAME=VALUE with {', '.join(dict.fromkeys([*fact, *about]))}"
+            )
         place = fact if name in fact else about
         if name == "at" or name.endswith("_at"):
             place[name] = typed_when(value, house.site.zone, options.utc).isoformat()
@@ -309,7 +314,7 @@ def correct(options: Written) -> int:
     typed_g = [change.partition("=")[2] for change in changes if change.startswith("gross_g=")]
     if typed_g and typed_g[-1] and not any(change.startswith("digit_g=") for change in changes):
         fact["digit_g"] = typed_digit(typed_g[-1])  # as finely as it is typed now
-    return _write(options, entry.fact.kind, fact=fact, about=about | {"replaces": entry.number}, house=house)
+    return write_one(options, entry.fact.kind, fact=fact, about=about | {"replaces": entry.number}, house=house)
 
 
 def withdraw(options: Written) -> int:
@@ -318,7 +323,7 @@ def withdraw(options: Written) -> int:
         raise Wrong("withdraw: expected ENTRY [TEXT], a text of several words in quotes")
     house, entry = _entry(options, options.words[0])
     about = {"egg": entry.egg, "count": entry.count, "tray": entry.tray, "replaces": entry.number}
-    return _write(options, "withdrawn", fact={"text": "".join(options.words[1:])}, about=about, house=house)
+    return write_one(options, "withdrawn", fact={"text": "".join(options.words[1:])}, about=about, house=house)
 
 
 # --- what they share
@@ -329,13 +334,48 @@ def _meant(options: Written, word: str) -> str:
     return MEANT.get(options.verb, {}).get(word.lower(), word)
 
 
-def _write(
+def write_one(
     options: Written, kind: str, *, fact: Mapping[str, object], about: Mapping[str, object], house: House | None = None
 ) -> int:
     """Ask for one entry, or one of each of several eggs; print what was written, and what the weighings say now."""
     house = house_of(options.config) if house is None else house
     request = _common(options, house) | {"do": "entry", "kind": kind, "fact": dict(fact)}
     return _told(options, house, _asked(house, request | dict(about)))
+
+
+def asked(options: Written, house: House, request: Mapping[str, object]) -> int:
+    """Ask for what is no plain entry; print what was written."""
+    return _told(options, house, _asked(house, _common(options, house) | dict(request)))
+
+
+def entry_of(options: Written, house: House, number: str) -> Entry:
+    """The entry of that number. Raises Wrong."""
+    _, found = _entry(options, number, house)
+    return found
+
+
+def from_table(
+    options: Written, house: House, path: Path, *, columns: Sequence[str], least: Sequence[str] = (), facts: Facts
+) -> int:
+    """Write what a table says of eggs, all or none. facts: of the cells of a line (kind, fields) of each entry that they make. Raises Wrong."""
+    table = read_table(path, columns, least=least)
+    rows: list[object] = []
+    wrong: list[str] = []
+    for line, cells in table.rows:
+        try:
+            egg = typed_egg(cells[EGG])
+            at = typed_when(cells["at"], house.site.zone, options.utc).isoformat() if "at" in cells else None
+            rows += [[line, egg, kind, fact, at] for kind, fact in facts(cells)]
+        except Wrong as error:
+            wrong.append(f"line {line}: {error}")
+    refuse(path, wrong)
+    if not rows:
+        raise Wrong(f"{path}: nothing about any egg, expected columns of {','.join((EGG, *columns))}")
+    request = _common(options, house) | {"do": "table", "rows": rows}
+    code = _told(options, house, _asked(house, request, f"{path}: "))
+    if table.left_out:
+        tell(f"left out, for nothing here asks for it: {', '.join(table.left_out)[:200]}")
+    return code
 
 
 def _told(options: Written, house: House, answer: Answer) -> int:
@@ -391,9 +431,9 @@ def _scale(options: Weigh) -> dict[str, object]:
     return {"tare_g": options.tare, "error_g": options.error, "scale": options.scale}
 
 
-def _entry(options: Written, number: str) -> tuple[House, Entry]:
+def _entry(options: Written, number: str, house: House | None = None) -> tuple[House, Entry]:
     """(house, the entry of that number)."""
-    house = house_of(options.config)
+    house = house_of(options.config) if house is None else house
     book, _ = weighed_now(house, options.batch, options.utc, only_book=True)
     found = next((e for e in book.entries if str(e.number) == number), None)
     if found is None:
@@ -403,7 +443,7 @@ def _entry(options: Written, number: str) -> tuple[House, Entry]:
     return house, found
 
 
-def _words(options: Written, names: tuple[str, ...]) -> list[str]:
+def words_of(options: Written, names: tuple[str, ...]) -> list[str]:
     """The words of a verb; those whose names stand in brackets may be missing."""
     words, least = list(options.words), sum(not name.startswith("[") for name in names)
     if not least <= len(words) <= len(names):
@@ -413,7 +453,7 @@ def _words(options: Written, names: tuple[str, ...]) -> list[str]:
     return words
 
 
-def _about(options: Written, eggs: Sequence[str], count: int | None = None) -> dict[str, object]:
+def about_of(options: Written, eggs: Sequence[str], count: int | None = None) -> dict[str, object]:
     """Whom it is about: eggs by number, so many without numbers, or (neither) the batch."""
     if not eggs:
         return {"count": count}

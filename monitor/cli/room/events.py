@@ -5,6 +5,7 @@ from __future__ import annotations
 from monitor.cli.frame import Asked, Parsers, command, show
 from monitor.cli.record import house_of, opened
 from monitor.domain.fixed import fixed
+from monitor.domain.state.happened import TURNING
 from monitor.shown.terminal import event_table, event_view, refused_text, refused_view
 
 
@@ -32,5 +33,5 @@ def _refused(options: Limited) -> int:
 def _events(options: Limited) -> int:
     house = house_of(options.config)
     with opened(house) as history:
-        events = history.events(limit=max(1, options.limit))
+        events = history.events(limit=max(1, options.limit), without=TURNING)  # a turner turns each hour; see egg show
     return show(options.json, [event_view(e) for e in events], event_table(events, house.site))

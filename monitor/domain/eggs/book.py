@@ -8,16 +8,19 @@ that count. `add` refuses what cannot be true beside the rest, in one line; what
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
     CRACKED,
     DIGIT_SHARE,
     EGG_G,
+    OF_CHICK,
+    AirCell,
+    Attached,
     Candling,
     Dead,
     EggError,
@@ -25,6 +28,7 @@ from monitor.domain.eggs.entry import (
     Found,
     Hatched,
     Helped,
+    Identity,
     Laid,
     LookAgain,
     Note,
@@ -33,6 +37,8 @@ from monitor.domain.eggs.entry import (
     Sign,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
     Withdrawn,
 )
@@ -43,9 +49,22 @@ from monitor.domain.needs.batch import MAX_EGGS, Batch
 # weigh 8 to 9 % less (Governali and others 2012), so the doubt told here, as one sd, is wider.
 HOYT_G_CM3, HOYT_DOUBT_SHARE = 0.548, 0.03
 
-_FROM_SET = (Candling, Sign, Helped, Sealed, Hatched, Dead, Removed, Split)  # what cannot be before the eggs were set
+_FROM_SET = (
+    Candling,
+    Sign,
+    Helped,
+    Sealed,
+    Hatched,
+    Dead,
+    Removed,
+    Split,
+    *OF_CHICK,
+)  # what cannot be before the eggs were set
 _OF_SOME = (Weighing, Found, *_FROM_SET)
-_OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid)
+_OF_ONE = (Size, AirCell, *OF_CHICK)
+_OF_ONE_EGG_OR_ALL = (Note, LookAgain, Laid, Identity, Turning, TurningStopped, Attached)
+_OF_ONE_ALONE = ("label", "place", "ring")  # of an identity: what no two eggs share
+_NO_LOOK = (Identity, Turning, TurningStopped)  # nobody looked at an egg for it
 
 
 @dataclass(frozen=True)
@@ -67,6 +86,11 @@ class EggBook:
     def typed_error_g(self) -> float:
         """The error of the scale that nobody named, of the eggs weighed one by one; see `typed_error_g`."""
         return typed_error_g(e for e in self.standing if e.egg is not None)
+
+    @cached_property
+    def of_all(self) -> tuple[Entry, ...]:
+        """Those about the whole batch, by time."""
+        return tuple(e for e in self.standing if e.egg is None and e.count is None)
 
     @cached_property
     def of_egg(self) -> Mapping[int, tuple[Entry, ...]]:
@@ -127,6 +151,7 @@ def add(book: EggBook, entry: Entry) -> EggBook:
     _check_gone(book.batch, entry, others)
     _check_replaces(book, entry, where)
     _check_subject(book.batch, entry, where)
+    _check_beside(book, entry, where)
     _check_times(book.batch, entry, others, where=where)
     _check_outcome(book.batch, entry, others, where=where)
     if isinstance(entry.fact, Weighing):
@@ -195,6 +220,20 @@ def sign_at(book: EggBook, egg: int, sign: str) -> datetime | None:
 def laid_at(book: EggBook, egg: int | None) -> datetime | None:
     """When an egg (None: the batch) was laid: as written, or by its days in store; None where neither is known."""
     return _laid(book.batch, standing(book), egg)
+
+
+def identity(book: EggBook, egg: int | None) -> Identity | None:
+    """Who an egg is (None: what all of the batch have in common): of each field what was written last, of the egg itself or else of the batch."""
+    said: dict[str, Any] = {}
+    for entry in (*book.of_all, *(of_egg(book, egg) if egg is not None else ())):
+        if isinstance(entry.fact, Identity):
+            said |= {each.name: v for each in fields(Identity) if (v := getattr(entry.fact, each.name)) is not None}
+    return Identity(**said) if said else None
+
+
+def files(book: EggBook) -> Mapping[str, int]:
+    """The size in bytes of each file that was ever put beside the batch's eggs, by its content: what is withdrawn is kept, as all else is."""
+    return {e.fact.sha256: int(e.fact.size) for e in book.entries if isinstance(e.fact, Attached)}
 
 
 def masses(book: EggBook, egg: int) -> tuple[Mass, ...]:
@@ -266,7 +305,7 @@ def _beside(book: EggBook, look: Entry) -> tuple[Entry, ...]:
 
 
 def _answers(later: Entry, look: Entry) -> bool:
-    if later.number <= look.number or not later.same_subject(look):
+    if later.number <= look.number or not later.same_subject(look) or isinstance(later.fact, _NO_LOOK):
         return False
     if isinstance(
         later.fact, Split
@@ -285,10 +324,14 @@ def _check_subject(batch: Batch, entry: Entry, where: str) -> None:
         raise EggError(f"batch {batch.id}", f"egg {entry.egg}", batch.numbers_words)
     if entry.count is not None and not 1 <= entry.count <= size:
         raise EggError(where, f"{entry.count} eggs", f"1 to {size}")
-    if isinstance(entry.fact, Size) and entry.egg is None:
+    if isinstance(entry.fact, _OF_ONE) and entry.egg is None:
         raise EggError(where, "no egg", "the number of one")
     if isinstance(entry.fact, _OF_ONE_EGG_OR_ALL) and entry.egg is None and entry.count is not None:
         raise EggError(where, "a count came", "the number of one egg, or none for the batch")
+    if isinstance(entry.fact, Identity) and entry.egg is None:
+        own = next((name for name in _OF_ONE_ALONE if getattr(entry.fact, name) is not None), None)
+        if own is not None:
+            raise EggError(where, f"{own} and no egg", "the number of one")
     if isinstance(entry.fact, _OF_SOME) and entry.egg is None and entry.count is None:
         raise EggError(where, "of which eggs is not said", "their numbers, such as 7 or 1-6, or --count")
 
@@ -310,22 +353,40 @@ def _check_replaces(book: EggBook, entry: Entry, where: str) -> None:
         raise EggError(where, f"replaces a {named.fact.kind}", f"a {named.fact.kind} again, or to withdraw it")
 
 
+def _check_beside(book: EggBook, entry: Entry, where: str) -> None:
+    """A file lies beside an entry about the same egg, or about all of them."""
+    beside = entry.fact.beside if isinstance(entry.fact, Attached) else None
+    if beside is None:
+        return
+    named = next((e for e in book.entries if e.number == beside), None)
+    if named is None or isinstance(named.fact, Withdrawn):
+        raise EggError(where, f"beside entry {beside:g}", "one that is in the book")
+    if named.egg != entry.egg:
+        raise EggError(where, f"beside entry {beside:g}, {named.where}", "one about the same egg")
+
+
 def _check_times(batch: Batch, entry: Entry, others: list[Entry], *, where: str) -> None:
     if isinstance(entry.fact, _FROM_SET) and entry.at < batch.set_at:
         raise EggError(where, (entry.at, ", before it was set (", batch.set_at, ")"))
     if not isinstance(entry.fact, Laid):
         laid = _laid(batch, others, entry.egg)
-        if laid is not None and entry.at < laid and not isinstance(entry.fact, Note | Withdrawn):
+        if laid is not None and entry.at < laid and not isinstance(entry.fact, Note | Withdrawn | Attached):
             raise EggError(where, (entry.at, ", before it was laid (", laid, ")"))
+        taken = entry.fact.taken_at if isinstance(entry.fact, Identity) else None
+        if laid is not None and taken is not None and taken < laid:
+            raise EggError(where, ("under a bird until ", taken, ", before it was laid (", laid, ")"))
         return
     laid = entry.fact.laid_at or batch.set_at - timedelta(days=entry.fact.stored_days or 0.0)
     if laid > batch.set_at:
         raise EggError(where, ("laid ", laid, ", after it was set (", batch.set_at, ")"))
     own = {e.egg for e in others if isinstance(e.fact, Laid)} - {entry.egg}
     about = [e for e in others if e.egg not in own and entry.egg in (None, e.egg)]
-    early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note)), None)
+    early = next((e for e in about if e.at < laid and not isinstance(e.fact, Laid | Note | Attached)), None)
     if early is not None:
         raise EggError(where, ("laid ", laid, f", after {early.where} (", early.at, ")"))
+    for e in about:
+        if isinstance(e.fact, Identity) and e.fact.taken_at is not None and e.fact.taken_at < laid:
+            raise EggError(where, ("laid ", laid, ", after it was taken from under the bird (", e.fact.taken_at, ")"))
 
 
 def _check_gone(batch: Batch, entry: Entry, others: list[Entry]) -> None:

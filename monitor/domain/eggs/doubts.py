@@ -5,11 +5,11 @@ Nothing here refuses. The caller shows the lines and asks; if the breeder holds 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from monitor.domain.eggs.book import EggBook, hoyt, last_size, standing, typed_error_g
+from monitor.domain.eggs.book import EggBook, hoyt, identity, last_size, numbers, outcome, standing, typed_error_g
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
     ALIVE,
@@ -21,15 +21,25 @@ from monitor.domain.eggs.entry import (
     FERTILE,
     LATE,
     MIDDLE,
+    OF_CHICK,
     SIGNS,
+    AirCell,
+    Attached,
+    Brooded,
     Candling,
+    ChickMass,
     Dead,
     Entry,
     Hatched,
+    Identity,
     Laid,
+    Removed,
     Sign,
+    SignedOff,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
 )
 from monitor.domain.needs.batch import DAY_S, LOCKDOWN, Batch, day_words
@@ -46,12 +56,14 @@ SLOW_PCT_D = 0.05
 SCATTER_SHARE = 0.003
 ODD_SIZE_SHARE = 0.15  # mass and measures farther apart than the form of any egg explains
 ODD_MASS = (0.5, 1.5)  # of the profile's lowest and highest fresh mass
+OVERLAP = timedelta(hours=2)  # two counts a day are not written at the same minute of each
 AHEAD = timedelta(minutes=10)  # a person's watch and the daemon's clock may differ by so much
 EARLY_SHARE = 0.9  # of the first normal day of the hatch: sooner than this it is a wrong date as a rule
 LATE_DAYS = 5.0  # a hatch later than the last normal day by more is a wrong date as a rule
 STORED_LONG_DAYS = 28.0  # four weeks are long for any egg (common practice)
 # Of the term, where the third begins in which such a death lies as people say it; with EARLY_SHARE it is a wrong date as a rule (judgement).
 DIED_FROM = {MIDDLE: 1.0 / 3.0, LATE: 2.0 / 3.0}
+CELL_SHRINKS_MM = 1.5  # an air cell grows; two outlines of one differ by about a pencil's line (judgement)
 # What a candling found that speaks against what another finds later.
 AGAINST = {
     CLEAR: (FERTILE, ALIVE, EARLY_DEAD, DEAD),
@@ -59,6 +71,10 @@ AGAINST = {
     ALIVE: (CLEAR, EARLY_DEAD, DEAD),
 }
 NO_LIFE = (CLEAR, EARLY_DEAD, DEAD)
+# Of the egg as it was weighed last: a chick within a day of its hatch weighs less, and hardly less than this (about two thirds in hens; judgement).
+HATCH_SHARE, HATCH_DAYS = 0.4, 1.0
+# Of the mass before: the quickest nestlings double in a day or two, and a full crop is a good part of a chick (judgement).
+QUICK_TIMES, DAILY_TIMES, SHRUNK_SHARE = 1.3, 2.0, 0.7
 STORED_ODD_DAYS = 1.5  # people count the days of a store in more than one way
 
 
@@ -98,6 +114,173 @@ def _doubts(batch: Batch, entry: Entry, others: list[Entry], *, profile: Profile
         yield from _death_doubts(entry, entry.fact.stage, batch.day(entry.at), profile=profile)
     if entry.egg is not None:
         yield from _order_doubts(entry, about)
+        yield from _ring_doubts(entry, about)
+        yield from _air_cell_doubts(entry, about)
+        yield from _chick_doubts(entry, about)
+    yield from _identity_doubts(entry, about)
+    yield from _file_doubts(entry, about)
+    yield from _turning_doubts(entry, about)
+
+
+def shared(book: EggBook, new: Sequence[Entry]) -> tuple[Words, ...]:
+    """What should be asked about what was said of several eggs, beside all others: one label, ring or place on two of them, and a name that is
+    spelled in two ways. book: with the new entries in it."""
+    said = [(e, e.fact) for e in new if isinstance(e.fact, Identity)]
+    if not said:
+        return ()
+    who = {egg: found for egg in numbers(book) if (found := identity(book, egg)) is not None}
+    lie = {
+        egg: (one.tray, one.place) for egg, one in who.items() if one.place is not None and outcome(book, egg) is None
+    }
+    asked: dict[Words, None] = {}
+    for entry, fact in said:
+        for name in ("label", "ring"):
+            value = getattr(fact, name)
+            others = [egg for egg, one in who.items() if egg != entry.egg and getattr(one, name) == value]
+            if value is not None and others:
+                asked[(f"{entry.where}: {name} {value}, which egg {others[0]} has",)] = None
+        if entry.egg in lie and (fact.place or fact.tray):
+            others = [egg for egg, at in lie.items() if egg != entry.egg and at == lie[entry.egg]]
+            if others:
+                tray = f"tray {lie[entry.egg][0]} " if lie[entry.egg][0] else ""
+                asked[(f"{entry.where}: {tray}place {lie[entry.egg][1]}, where egg {others[0]} lies",)] = None
+        for name in ("pair", "cock", "hen", "clutch", "tray"):
+            value = getattr(fact, name)
+            for e in standing(book) if value is not None else ():
+                other = getattr(e.fact, name) if isinstance(e.fact, Identity) and e.number != entry.number else None
+                if other is not None and other != value and _folded(other) == _folded(value):
+                    asked[(f"{entry.where}: {name} {value}, and {name} {other} is written before",)] = None
+                    break
+    return tuple(asked)
+
+
+def _folded(name: str) -> str:
+    return "".join(name.casefold().split())
+
+
+def _file_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """One file twice."""
+    for e in about if isinstance(entry.fact, Attached) else ():
+        if isinstance(entry.fact, Attached) and isinstance(e.fact, Attached) and e.fact.sha256 == entry.fact.sha256:
+            yield (f"{entry.where}: the same file is entry {e.number} already",)
+
+
+def _identity_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """A ring without a chick, and an egg that is still under its bird."""
+    fact = entry.fact
+    if not isinstance(fact, Identity):
+        return
+    if fact.taken_at is not None and fact.taken_at > entry.written_at + AHEAD:
+        yield (f"{entry.where}: under a bird until ", fact.taken_at, ", which is still to come")
+    if fact.ring is None:
+        return
+    hatched = [e for e in about if isinstance(e.fact, Hatched)]
+    if not hatched:
+        yield (f"{entry.where}: ring {fact.ring}, and no hatch of it is written",)
+    elif entry.at < hatched[0].at:
+        yield (f"{entry.where}: ring {fact.ring}, before it hatched (", hatched[0].at, ")")
+
+
+def _ring_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """The same the other way: how an egg ended that has a ring already."""
+    for e in about:
+        if not isinstance(e.fact, Identity) or e.fact.ring is None:
+            continue
+        if isinstance(entry.fact, Hatched) and e.at < entry.at:
+            yield (f"{entry.where}: and had ring {e.fact.ring} before (", e.at, ")")
+        elif isinstance(entry.fact, Dead | Removed) and _is_end(entry) and not _has_hatched(about):
+            yield (f"{entry.where}: and has ring {e.fact.ring} (", e.at, ")")
+
+
+def _air_cell_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """An air cell grows, and lies within its egg: of those before and after it, and of the size, whichever is written first."""
+    if not isinstance(entry.fact, AirCell | Size):
+        return
+    every = sorted((*about, entry), key=lambda e: e.at)
+    cells = [(e, e.fact) for e in every if isinstance(e.fact, AirCell)]
+    for (first, before), (second, after) in pairwise(cells):
+        if entry in (first, second) and after.deepest_mm < before.deepest_mm - CELL_SHRINKS_MM:
+            yield (
+                f"{entry.where}: {after.deepest_mm:g} mm at ",
+                second.at,
+                f", {before.deepest_mm:g} mm at ",
+                first.at,
+            )
+    size = last_size(every)
+    for e, cell in cells if size is not None else ():
+        assert size is not None
+        if entry is not e and not isinstance(entry.fact, Size):
+            continue
+        if cell.deepest_mm > size.length_mm:
+            yield (f"{entry.where}: an air cell to {cell.deepest_mm:g} mm, in an egg {size.length_mm:g} mm long",)
+        if cell.across_mm is not None and cell.across_mm > size.breadth_mm:
+            yield (f"{entry.where}: an air cell {cell.across_mm:g} mm across, in an egg {size.breadth_mm:g} mm broad",)
+
+
+def _turning_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """Turned after it was said that turning had stopped, and a time that is counted twice; whichever is written first."""
+    counts = [(e, e.fact) for e in about if isinstance(e.fact, Turning) and e.fact.times]
+    if isinstance(entry.fact, TurningStopped):
+        for e, _ in counts:
+            if e.at > entry.at:
+                yield (f"{entry.where}: and turned after that (", e.at, ")")
+    if not isinstance(entry.fact, Turning):
+        return
+    for e in about:
+        if entry.fact.times and isinstance(e.fact, TurningStopped) and e.at < entry.at:
+            yield (f"{entry.where}: turned after turning had stopped (", e.at, ")")
+    since = entry.at - timedelta(hours=entry.fact.hours) + OVERLAP
+    for e, count in counts:
+        if e.at > since and entry.at > e.at - timedelta(hours=count.hours) + OVERLAP:
+            yield (f"{entry.where}: counted already, {count.times:g} times in the {count.hours:g} h to ", e.at)
+
+
+def _chick_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """What is said of a chick beside its hatch and its end, in whichever order it is written."""
+    where, later = entry.where, [e for e in about if isinstance(e.fact, OF_CHICK) and e.at > entry.at]
+    if isinstance(entry.fact, OF_CHICK):
+        hatched = [e for e in about if isinstance(e.fact, Hatched)]
+        if not hatched:
+            yield (f"{where}: no hatch of it is written",)
+        elif entry.at < hatched[0].at:
+            yield (f"{where}: before it hatched (", hatched[0].at, ")")
+        for e in about:
+            if e.at < entry.at and (isinstance(e.fact, SignedOff) or (e.ends and not isinstance(e.fact, Hatched))):
+                yield (f"{where}: after it was {_told(e)} (", e.at, ")")
+    elif isinstance(entry.fact, Hatched):
+        before = next((e for e in about if isinstance(e.fact, OF_CHICK) and e.at < entry.at), None)
+        if before is not None:
+            yield (f"{where}: and {_told(before)} before (", before.at, ")")
+    elif entry.ends and not _has_hatched(about) and any(isinstance(e.fact, OF_CHICK) for e in about):
+        yield (f"{where}: and has a chick in the book",)
+    if later and (isinstance(entry.fact, SignedOff) or (isinstance(entry.fact, Dead) and _has_hatched(about))):
+        yield (f"{where}: and {_told(later[0])} after that (", later[0].at, ")")
+    yield from _chick_mass_doubts(entry, about)
+
+
+def _chick_mass_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
+    """A chick beside its egg, and beside what it weighed before and after."""
+    every = sorted((*about, entry), key=lambda e: e.at)
+    chicks = [(e, e.fact.mass_g) for e in every if isinstance(e.fact, ChickMass)]
+    for (first, before_g), (second, after_g) in pairwise(chicks) if isinstance(entry.fact, ChickMass) else ():
+        days = (second.at - first.at).total_seconds() / DAY_S
+        if (
+            entry in (first, second)
+            and not SHRUNK_SHARE * before_g <= after_g <= QUICK_TIMES * DAILY_TIMES**days * before_g
+        ):
+            yield (f"{entry.where}: {after_g:.4g} g at ", second.at, f", {before_g:.4g} g at ", first.at)
+    hatched = next((e.at for e in every if isinstance(e.fact, Hatched)), None)
+    eggs = [e for e in every if isinstance(e.fact, Weighing) and hatched is not None and e.at <= hatched]
+    if not chicks or not eggs or hatched is None or entry not in (chicks[0][0], eggs[-1]):
+        return
+    (first, chick_g), (egg_g, _) = chicks[0], eggs[-1].each_g()
+    young = first.at <= hatched + timedelta(days=HATCH_DAYS)
+    if young and not HATCH_SHARE * egg_g <= chick_g <= egg_g:
+        yield (f"{entry.where}: the chick {chick_g:.4g} g, its egg {egg_g:.4g} g at ", eggs[-1].at)
+
+
+def _has_hatched(about: list[Entry]) -> bool:
+    return any(isinstance(e.fact, Hatched) for e in about)
 
 
 def _store_doubts(where: str, fact: Laid, set_at: datetime) -> Iterator[Words]:
@@ -123,10 +306,12 @@ def _order_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
     """What was found, and what came of it, of one egg, in whichever order it is written: life after an end, and after a candling without any."""
     fact, where = entry.fact, entry.where
     if _is_end(entry):
-        later = next((e for e in about if e.at > entry.at and isinstance(e.fact, Candling | Sign | Weighing)), None)
+        later = next(
+            (e for e in about if e.at > entry.at and isinstance(e.fact, Candling | Sign | Weighing | AirCell)), None
+        )
         if later is not None:
             yield (f"{where}: and {_told(later)} after that (", later.at, ")")
-    elif isinstance(fact, Sign):
+    elif isinstance(fact, Sign | AirCell):
         yield from (
             (f"{where}: seen after it was {e.word} (", e.at, ")") for e in about if _is_end(e) and e.at < entry.at
         )
@@ -142,6 +327,13 @@ def _order_doubts(entry: Entry, about: list[Entry]) -> Iterator[Words]:
                 yield (f"{where}: {fact.found}, and {_told(e)} later (", e.at, ")")
 
 
+_OF_CHICK: Mapping[type, str] = {
+    ChickMass: "its chick was weighed",
+    Brooded: "its chick was in a brooder",
+    SignedOff: "signed off",
+}
+
+
 def _is_end(entry: Entry) -> bool:
     """Whether it ends the life in the shell; not where the egg only went on elsewhere, nor a chick that died."""
     return (
@@ -155,6 +347,10 @@ def _told(entry: Entry) -> str:
     fact = entry.fact
     if isinstance(fact, Candling):
         return f"candled {fact.found}"
+    if isinstance(fact, AirCell):
+        return "its air cell was drawn"
+    if isinstance(fact, OF_CHICK):
+        return _OF_CHICK[type(fact)]
     return fact.sign if isinstance(fact, Sign) else "weighed" if isinstance(fact, Weighing) else entry.word
 
 

@@ -27,12 +27,23 @@ from monitor.domain.refusal import Refusal
 EGG_G = (0.1, 3000.0)
 GROSS_G = (0.1, 500_000.0)
 LENGTH_MM = (5.0, 250.0)
+FILE_BYTES = 4 * 1024 * 1024  # one photograph of a telephone, as a rule; a longer one is made smaller there
+BATCH_FILES, BATCH_BYTES = 100, 64 * 1024 * 1024  # of one batch, so that its archive can take them
+RECORD_BYTES = 1024 * 1024 * 1024  # of the whole record: a card has more, and a copy of it takes minutes
+AIR_CELL_MM = (0.5, 120.0)
+TURNS_HIGH, TURNED_H = (
+    500,
+    (0.1, 240.0),
+)  # a turner that rolls each few minutes; from a look in the morning to ten days written in one
+CHICK_G = (0.1, 50_000.0)  # from a finch's at hatch to an ostrich's that leaves its brooder
 STORED_DAYS_HIGH = 60.0  # four weeks is long for any egg; more is a slip of the pen
 # What is known of a scale that nobody named: half of the last digit that it was seen to show, as 1 sd (common practice). A cheap one may
 # scatter more than it shows; then the weighings' own scatter about the line says so.
 DIGIT_SHARE = 0.5
 FINEST_DIGITS = 3  # decimals: more come out of a table's arithmetic, and not off a scale
 SCALE_HIGH = 32  # characters of its id
+FILE_NAME_HIGH, _SHA256 = 120, 64  # characters
+NAME_HIGH = 60  # characters of a pair, a bird, a label, a ring: as they stand on a card
 TEXT_HIGH = 500  # characters: a note, not a book
 _LATER = ("scale", "digit_g")  # fields that facts did not have from the first
 _LARGEST = 10**15  # JSON has whole numbers that no float can hold
@@ -71,6 +82,45 @@ class Laid:
         _aware("laid: laid_at", self.laid_at)
         if self.stored_days is not None:
             _within("laid: days in store", self.stored_days, low=0.0, high=STORED_DAYS_HIGH)
+
+
+@fixed
+class Identity:
+    """Who an egg is, as far as it is said here: of which pair, or which cock and hen, of which of their clutches; the breeder's own label; when it
+    was taken from under the bird that sat on it; on which tray it lies, and where; the ring on its chick. What is not said stays as it was."""
+
+    kind: ClassVar[str] = "identity"
+    pair: str | None = None
+    cock: str | None = None
+    hen: str | None = None
+    clutch: str | None = None
+    label: str | None = None
+    taken_at: datetime | None = None
+    tray: str | None = None
+    place: str | None = None
+    ring: str | None = None
+
+    def __post_init__(self) -> None:
+        _aware("identity: taken_at", self.taken_at)
+        if all(getattr(self, each.name) is None for each in fields(self)):
+            raise EggError("identity", "nothing is said", f"one of {', '.join(each.name for each in fields(self))}")
+        for name, value in ((each.name, getattr(self, each.name)) for each in fields(self)):
+            if name != "taken_at" and value is not None and not 1 <= len(value.strip()) <= NAME_HIGH:
+                raise EggError(f"identity: {name}", f"{value!r:.40}", f"1 to {NAME_HIGH} characters")
+
+    @property
+    def parents(self) -> str:
+        """The pair, or the two birds: `P3`, `A12 x B7`; empty where nobody wrote either."""
+        if self.pair is not None or (self.cock is None and self.hen is None):
+            return self.pair or ""
+        return f"{self.cock or '?'} x {self.hen or '?'}"
+
+    @property
+    def clutch_of(self) -> str:
+        """The clutch with its parents, for each pair counts its own: `P3, clutch 2`; empty where no clutch is written."""
+        if self.clutch is None:
+            return ""
+        return f"{self.parents}, clutch {self.clutch}" if self.parents else f"clutch {self.clutch}"
 
 
 @fixed
@@ -122,6 +172,54 @@ class Weighing:
     def net_g(self) -> float:
         """Without the tray."""
         return self.gross_g - self.tare_g
+
+
+@fixed
+class AirCell:
+    """The edge of the air cell as it was drawn on the shell: how far it lies from the blunt end, in mm along the shell, where it is nearest, and where
+    it is farthest once it slants; and how wide the cell is across."""
+
+    kind: ClassVar[str] = "air-cell"
+    near_mm: float
+    far_mm: float | None = None
+    across_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        _within("air-cell: near in mm", self.near_mm, low=AIR_CELL_MM[0], high=AIR_CELL_MM[1])
+        if self.far_mm is not None:
+            _within("air-cell: far in mm", self.far_mm, low=self.near_mm, high=2.0 * AIR_CELL_MM[1])
+        if self.across_mm is not None:
+            _within("air-cell: across in mm", self.across_mm, low=AIR_CELL_MM[0], high=2.0 * AIR_CELL_MM[1])
+
+    @property
+    def deepest_mm(self) -> float:
+        """Where it is farthest from the blunt end."""
+        return self.near_mm if self.far_mm is None else self.far_mm
+
+
+@fixed
+class Turning:
+    """Turned by hand, or by a machine that nobody asks: so often in the hours up to then."""
+
+    kind: ClassVar[str] = "turned"
+    times: float
+    hours: float = 24.0
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.times <= TURNS_HIGH and self.times == int(self.times)):
+            raise EggError("turned", f"{self.times:g} times", f"a whole number from 0 to {TURNS_HIGH}")
+        _within("turned: hours", self.hours, low=TURNED_H[0], high=TURNED_H[1])
+
+
+@fixed
+class TurningStopped:
+    """Turned no more from then on; why, in the breeder's words."""
+
+    kind: ClassVar[str] = "turning-stopped"
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _short("turning-stopped", self.text)
 
 
 @fixed
@@ -223,6 +321,49 @@ class Found:
 
 
 @fixed
+class ChickMass:
+    """What the chick of an egg weighs, with nothing else on the scale. error_g, scale: as of a weighing."""
+
+    kind: ClassVar[str] = "chick-mass"
+    mass_g: float
+    error_g: float | None = None
+    scale: str | None = None
+
+    def __post_init__(self) -> None:
+        _within("chick-mass: mass in g", self.mass_g, low=CHICK_G[0], high=CHICK_G[1])
+        if self.error_g is not None:
+            _within("chick-mass: error in g", self.error_g, low=0.0001, high=1000.0)
+        if self.scale is not None and not 1 <= len(self.scale) <= SCALE_HIGH:
+            raise EggError("chick-mass", f"scale {self.scale!r:.40}", f"the id of one, 1 to {SCALE_HIGH} characters")
+
+
+@fixed
+class Brooded:
+    """The chick is in that machine from then on, by its id: whose air is its own."""
+
+    kind: ClassVar[str] = "brooder"
+    machine: str
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.machine) <= SCALE_HIGH:
+            raise EggError("brooder", f"{self.machine!r:.40}", f"the id of a machine, 1 to {SCALE_HIGH} characters")
+
+
+@fixed
+class SignedOff:
+    """The chick needs its brooder no more, and its record ends; where it went, in the breeder's words."""
+
+    kind: ClassVar[str] = "signed-off"
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _short("signed-off", self.text)
+
+
+OF_CHICK = (ChickMass, Brooded, SignedOff)  # what is said of what came out of an egg
+
+
+@fixed
 class Note:
     """Anything else, in the breeder's words."""
 
@@ -233,6 +374,30 @@ class Note:
         if not self.text.strip():
             raise EggError("note", "empty", "words")
         _short("note", self.text)
+
+
+@fixed
+class Attached:
+    """A photograph, or any other file, as the record keeps it: once, by what is in it. name: as it was called; sha256: of its content, hexadecimal;
+    size: in bytes; beside: the number of the entry that it belongs to, None for none."""
+
+    kind: ClassVar[str] = "file"
+    name: str
+    sha256: str
+    size: float
+    text: str = ""
+    beside: float | None = None
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.name.strip()) <= FILE_NAME_HIGH or "/" in self.name:
+            raise EggError("file", f"name {self.name!r:.40}", f"1 to {FILE_NAME_HIGH} characters, without /")
+        if len(self.sha256) != _SHA256 or not set(self.sha256) <= set("0123456789abcdef"):
+            raise EggError("file", f"sha256 {self.sha256[:20]!r}", f"{_SHA256} of 0-9 and a-f")
+        if not 1 <= self.size <= FILE_BYTES:
+            raise EggError("file", f"{self.size:g} bytes", f"1 to {FILE_BYTES}")
+        if self.size != int(self.size) or (self.beside is not None and self.beside != int(self.beside)):
+            raise EggError("file", "a part of a number", "whole numbers")
+        _short("file", self.text)
 
 
 @fixed
@@ -261,8 +426,12 @@ class Withdrawn:
 
 Fact = (
     Laid
+    | Identity
     | Size
     | Weighing
+    | AirCell
+    | Turning
+    | TurningStopped
     | Candling
     | Sign
     | Helped
@@ -272,7 +441,11 @@ Fact = (
     | Removed
     | Split
     | Found
+    | ChickMass
+    | Brooded
+    | SignedOff
     | Note
+    | Attached
     | LookAgain
     | Withdrawn
 )
@@ -280,8 +453,12 @@ FACTS: Mapping[str, type[Fact]] = {
     fact.kind: fact
     for fact in (
         Laid,
+        Identity,
         Size,
         Weighing,
+        AirCell,
+        Turning,
+        TurningStopped,
         Candling,
         Sign,
         Helped,
@@ -291,7 +468,11 @@ FACTS: Mapping[str, type[Fact]] = {
         Removed,
         Split,
         Found,
+        ChickMass,
+        Brooded,
+        SignedOff,
         Note,
+        Attached,
         LookAgain,
         Withdrawn,
     )

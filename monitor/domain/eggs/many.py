@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from monitor.domain.eggs.book import EggBook, add, standing
-from monitor.domain.eggs.entry import EggError, Entry, Laid
+from monitor.domain.eggs.entry import EggError, Entry, Identity, Laid
 from monitor.domain.fixed import fixed
 from monitor.domain.refusal import Words, joined
 
@@ -23,14 +23,14 @@ class Wrong:
 
 
 def alone(book: EggBook) -> dict[int | None, EggBook]:
-    """What bears on an entry about each egg: its own entries, and when the batch was laid; under None of an egg that has none."""
+    """What bears on an entry about each egg: its own entries, when the batch was laid, and whose eggs they are; under None of an egg that has none."""
     laid: list[Entry] = []
     own: dict[int, list[Entry]] = {}
     # By number, or the next would be given one that a correction replaces, and not count.
     for entry in sorted(standing(book), key=lambda e: e.number):
         if entry.egg is not None:
             own.setdefault(entry.egg, []).append(entry)
-        elif isinstance(entry.fact, Laid):
+        elif entry.count is None and isinstance(entry.fact, Laid | Identity):
             laid.append(entry)
     found: dict[int | None, EggBook] = {
         egg: EggBook(book.batch, tuple(sorted((*laid, *entries), key=lambda e: e.number)))

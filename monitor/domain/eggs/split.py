@@ -6,12 +6,12 @@ So a batch is always eggs that share a machine, and the record of each egg is wh
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.eggs.book import EggBook, add, numbers, standing, went_on
-from monitor.domain.eggs.entry import EggError, Entry, Split
+from monitor.domain.eggs.entry import Attached, EggError, Entry, Fact, Split
 from monitor.domain.eggs.hatching import still_in
 from monitor.domain.eggs.many import add_each
 from monitor.domain.needs.batch import Batch, BatchError, Stay
@@ -81,4 +81,13 @@ def _taken(book: EggBook, new: Batch) -> list[Entry]:
     """What stands about these eggs, and about the whole batch, numbered anew: when it was laid, when to look at all of it again."""
     eggs = frozenset(new.numbers)
     found = [e for e in standing(book) if (e.egg in eggs if e.egg is not None else e.count is None)]
-    return [replace(e, number=i, replaces=None) for i, e in enumerate(sorted(found, key=lambda e: e.number), start=1)]
+    found.sort(key=lambda e: e.number)
+    numbers = {e.number: i for i, e in enumerate(found, start=1)}
+    return [replace(e, number=numbers[e.number], replaces=None, fact=_beside(e.fact, numbers)) for e in found]
+
+
+def _beside(fact: Fact, numbers: Mapping[int, int]) -> Fact:
+    """A file lies beside its entry under that one's new number."""
+    if not isinstance(fact, Attached) or fact.beside is None:
+        return fact
+    return replace(fact, beside=numbers.get(int(fact.beside)))

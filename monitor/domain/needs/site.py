@@ -18,8 +18,8 @@ ID = "[a-z0-9-]{1,32}"  # the form of the id of a site, machine, node, probe, ba
 HOLDS_EGGS = (SETTER, HATCHER)
 FORCED, GENTLE, STILL = "forced", "gentle", "still"
 AIRS = (FORCED, GENTLE, STILL)  # how strongly a machine moves its air
-OF_MAINS, OF_DOOR, OF_WATER = "mains", "door", "water"
-SWITCHES = (OF_MAINS, OF_DOOR, OF_WATER)  # what a switch can be of
+OF_MAINS, OF_DOOR, OF_WATER, OF_TURNING = "mains", "door", "water", "turning"
+SWITCHES = (OF_MAINS, OF_DOOR, OF_WATER, OF_TURNING)  # what a switch can be of
 
 
 @fixed
@@ -86,7 +86,8 @@ class Probe:
 class Switch:
     """A switch that a node reads. key is `<node>/<name>`, name as its records bear it; kind one of SWITCHES; machine: whose, "" for the house's mains.
 
-    true_means: whether true says that there are mains, that the door is open, that the water is low; else that it is not so.
+    true_means: whether true says that there are mains, that the door is open, that the water is low, that the eggs are being turned; else that it
+    is not so.
     node, silence_s: as of a probe. subject: what its alarm is about.
     """
 
@@ -103,7 +104,7 @@ class Switch:
         object.__setattr__(self, "silence_s", max(3.0 * self.interval_s, 60.0))
 
     def wrong(self, value: bool) -> bool:
-        """Whether what it sends is what somebody is to know: no mains, an open door, little water."""
+        """Whether what it sends is what somebody is to know: no mains, an open door, little water; of turning, that it goes on."""
         so = value is self.true_means
         return not so if self.kind == OF_MAINS else so
 

@@ -191,6 +191,9 @@ class WorkOver:
     """The air of the machine is back after it."""
 
 
+TURNING = "turning"  # kind of an event: eggs were turned once, as the switch of their turner says
+
+
 @fixed
 class Turned:
     """A switch turned. kind: as of a configured one; wrong: whether it says what somebody is to know (no mains, an open door, little water)."""

@@ -225,6 +225,7 @@ class State:
     coolings: dict[str, Cooling] = field(default_factory=dict)  # by what they are of: declared for each day
     out: dict[str, Out] = field(default_factory=dict)  # by probe or machine: what is out of service
     books: dict[str, EggBook] = field(default_factory=dict)  # of open batches, and of closed ones that were asked for
+    files: dict[str, int] = field(default_factory=dict)  # bytes of each that the record keeps, by what is in it
     looks: dict[str, tuple[Entry, ...]] = field(default_factory=dict)  # batch: what is to be looked at again
     eggs: dict[str, EggFelt] = field(default_factory=dict)  # batch: what its eggs feel
     alarms: dict[Key, Alarm] = field(default_factory=dict)

@@ -124,6 +124,7 @@ class Group:
     memory: Memory | None = None
     calibrations: list[Calibration] = field(default_factory=list)
     entries: list[tuple[str, Entry]] = field(default_factory=list)  # with the batch that each is of
+    files: dict[str, bytes] = field(default_factory=dict)  # put beside entries, by what is in them (SHA-256)
     chores: list[ChoreDone] = field(default_factory=list)
     sites: list[SiteThen] = field(default_factory=list)  # what looks at which machine, from when on
 
@@ -149,6 +150,7 @@ class Group:
             or self.memory
             or self.calibrations
             or self.entries
+            or self.files
             or self.chores
             or self.sites
         )

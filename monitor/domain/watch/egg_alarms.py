@@ -25,7 +25,7 @@ from monitor.domain.alarms.alarm import (
     unsuppress,
 )
 from monitor.domain.eggs.book import EggBook, looks, of_egg, standing
-from monitor.domain.eggs.entry import Entry, Laid, LookAgain, Size
+from monitor.domain.eggs.entry import Attached, Entry, Identity, Laid, LookAgain, Size, Turning, TurningStopped
 from monitor.domain.needs.batch import Batch, batch_of, subject_of
 from monitor.domain.needs.rules import LOOK_AGAIN, WEIGHT_OFF
 from monitor.domain.readings.reading import Now
@@ -111,5 +111,10 @@ def _seen(book: EggBook, look: Entry, now: Now) -> Seen:
     """Why it is to be looked at again, and what was seen last."""
     assert isinstance(look.fact, LookAgain)
     entries = standing(book) if look.egg is None else of_egg(book, look.egg)
-    seen = [e for e in entries if not isinstance(e.fact, LookAgain | Laid | Size) and e.same_subject(look)]
+    seen = [
+        e
+        for e in entries
+        if not isinstance(e.fact, LookAgain | Laid | Size | Identity | Turning | TurningStopped | Attached)
+        and e.same_subject(look)
+    ]
     return Seen(look.fact.text, seen[-1] if seen else None, now.utc)

@@ -96,7 +96,9 @@ def retire(look: Look) -> None:
     What is configured again is judged again.
     """
     subjects = {SITE_SUBJECT, *look.site.machines, *look.site.probes, *look.site.by_node, *look.site.switches}
-    switched = {(subject_of(switch), RULE_OF[switch.kind]) for switch in look.site.switches.values()}
+    switched = {
+        (subject_of(switch), RULE_OF[switch.kind]) for switch in look.site.switches.values() if switch.kind in RULE_OF
+    }
     for out in list(look.state.out.values()):
         if out.subject not in look.site.probes and out.subject not in look.site.machines:
             put_back(look, out)

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from monitor.domain.alarms.about import LATE, REPEATED, UNDATED, Fault, Unusable
 from monitor.domain.fixed import fixed
-from monitor.domain.needs.site import Probe
+from monitor.domain.needs.site import OF_TURNING, Probe
 from monitor.domain.readings.calibration import corrected
 from monitor.domain.readings.dating import UNSETTLED, relabel
 from monitor.domain.readings.numbering import Gap, Numbering, give_up, take
@@ -18,7 +18,7 @@ from monitor.domain.readings.quality import Assessment, Trail, assess, flag_of
 from monitor.domain.readings.reading import FAIL, MISSING, NOT_EVALUATED, Pack, Sample, from_ms, to_ms
 from monitor.domain.signs.switch import chatters, follow
 from monitor.domain.state.dates import Dated, forget_boots, when_taken
-from monitor.domain.state.happened import Clash, ClockSet, NeverCame, Turned
+from monitor.domain.state.happened import TURNING, Clash, ClockSet, NeverCame, Turned
 from monitor.domain.state.known import Look, NodeState, ProbeState, Said, troubled
 from monitor.domain.state.memory import Held, NodeFact
 from monitor.domain.state.record import Event, Reflag, RefusedRow, StoredReading, Unknown
@@ -168,7 +168,9 @@ def _hear_switches(look: Look, pack: Pack, dates: dict[str, Dated]) -> None:
         now = follow(before, switch.wrong(other.value), at=at, order=(line.id, up_ms), mono_s=mono_s)
         if now.said is not now.kept and not chatters(now, mono_s):
             subject = switch.machine or SITE_SUBJECT
-            look.out.events.append(Event(now.since, "switch", subject, what=Turned(switch.kind, now.said)))
+            kind = TURNING if switch.kind == OF_TURNING else "switch"
+            if kind != TURNING or now.said:  # each turn is one event, by its begin
+                look.out.events.append(Event(now.since, kind, subject, what=Turned(switch.kind, now.said)))
             now = replace(now, kept=now.said)
         look.state.contacts[switch.key] = now
 

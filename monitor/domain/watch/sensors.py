@@ -273,6 +273,8 @@ def _why_doubted(look: Look, switch: Switch) -> str:
 
 def _judge_said(look: Look, switch: Switch) -> None:
     """All switches of one kind and subject together: one that says it is enough, and all must say that it is over."""
+    if switch.kind not in RULE_OF:
+        return  # a turner at rest, or not, wakes nobody
     key = (subject_of(switch), RULE_OF[switch.kind])
     alike = [s for s in look.site.switches.values() if (s.kind, s.machine) == (switch.kind, switch.machine)]
     said = [(s, contact) for s in alike if (contact := believed(look, s)) is not None]

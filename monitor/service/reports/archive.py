@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Protocol
 
 from monitor.domain.alarms.about import Say
 from monitor.domain.alarms.alarm import Alarm
-from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.book import EggBook, files
 from monitor.domain.needs.batch import Batch, batch_of
 from monitor.domain.needs.site import Site, grouped
 from monitor.domain.needs.then import Sites, SiteThen, Span
@@ -17,9 +17,9 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.numbering import Gap
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event
-from monitor.service.ports import BatchRecord, NoticeRow, Series, TransitionRow, Watched
+from monitor.service.ports import BatchRecord, Kept, NoticeRow, Series, TransitionRow, Watched
 from monitor.service.reports.batch import ALL, sites_of
-from monitor.service.reports.belonging import belongs_to, looked_at, stays_in
+from monitor.service.reports.belonging import belongs_to, looked_at, stays_in, with_chicks
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,7 @@ class Archive:
     transitions: tuple[TransitionRow, ...]
     notices: tuple[NoticeRow, ...]
     readings: Mapping[str, tuple[Series, ...]]
+    files: Mapping[str, bytes] = field(default_factory=dict)  # those beside its entries, by what is in them
     sites: tuple[SiteThen, ...] = ()  # what looked at which machine in its time
     suspect_counts: bool = (
         True  # whether its figures rest on suspect readings, too; those of the first archives never did
@@ -53,7 +54,7 @@ class Archive:
         return self.book.batch
 
 
-class Archivable(BatchRecord, Watched, Protocol):
+class Archivable(BatchRecord, Watched, Kept, Protocol):
     """What an archive is made from."""
 
 
@@ -64,7 +65,8 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
     of a species that the site does not know.
     """
     as_of = now if batch.closed_at is None else min(batch.closed_at, now)
-    stays = stays_in(batch, as_of)
+    book = history.book(batch)
+    stays = with_chicks(stays_in(batch, as_of), book)
     sites = sites_of(history, site)
     mine, looked = _site_of(sites, batch, stays, as_of=as_of), looked_at(sites, batch, stays)
     belongs, nodes = belongs_to(batch, stays, looked), {key.partition("/")[0] for key in looked}
@@ -77,7 +79,7 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
     return Archive(
         as_of=as_of,
         site=mine,
-        book=history.book(batch),
+        book=book,
         calibrations=tuple(c for c in history.calibrations() if c.probe in looked),
         handlings=tuple(
             h for h in history.handlings(begin, end) if _meets((h.since, h.until), stays.get(h.machine, ()))
@@ -97,6 +99,7 @@ def archive_of(history: Archivable, site: Site, batch: Batch, *, now: datetime, 
             key: tuple(history.series(key, *span) for span in _windows(looked[key]))
             for key in (*(key for key in mine.probes if key in looked), *sorted(looked.keys() - mine.probes.keys()))
         },
+        files={name: content for name in sorted(files(book)) if (content := history.file(name)) is not None},
         sites=_then_of(sites, batch, stays, until=end),
     )
 

@@ -6,6 +6,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.chicks import chicks
 from monitor.domain.needs.batch import Batch, batch_of
 from monitor.domain.needs.then import Sites, Span
 from monitor.service.reports.batch import margin_of
@@ -17,6 +19,17 @@ def stays_in(batch: Batch, as_of: datetime) -> dict[str, list[Span]]:
     found: dict[str, list[Span]] = {}
     for stay in batch.stays:
         found.setdefault(stay.machine, []).append((stay.since, stay.until or last))
+    return found
+
+
+def with_chicks(stays: Mapping[str, Sequence[Span]], book: EggBook) -> dict[str, list[Span]]:
+    """Those, and where its chicks were: each in its brooders as long as anything is written of it."""
+    found = {machine: list(spans) for machine, spans in stays.items()}
+    for chick in chicks(book):
+        known_until = chick.known_until
+        if known_until is not None:
+            for stay in chick.within(book.batch.set_at, known_until):
+                found.setdefault(stay.machine, []).append((stay.since, stay.until or known_until))
     return found
 
 

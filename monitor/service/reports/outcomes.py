@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, tzinfo
 
 from monitor.analysis.across.statistics import Outcome, ended_badly
-from monitor.domain.eggs.book import EggBook, numbers, of_egg, outcome, standing, went_on
+from monitor.domain.eggs.book import EggBook, identity, numbers, of_egg, outcome, standing, went_on
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
     ALIVE,
@@ -42,6 +42,7 @@ NO_EGGS, NO_OUTCOME, TOO_MANY = "no eggs", "no outcome", "too many"
 UNTOLD = "stage not written"
 GIVEN_AWAY, ELSEWHERE, TAKEN_OUT = "given away", "in another batch", "taken out"
 NO_MACHINE = "no machine"
+PAIR, CLUTCH = "pair", "clutch"  # whose eggs: what parts of a batch can be told apart by
 _SEEN = "seen "  # what was found at a candling, and no end was written
 _FERTILE = (FERTILE, ALIVE, EARLY_DEAD, DEAD)
 # The year in quarters that mean the same on both halves of the earth.
@@ -50,7 +51,8 @@ SEASONS = DEC_FEB, MAR_MAY, JUN_AUG, SEP_NOV = "dec-feb", "mar-may", "jun-aug", 
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How the closed batches ended. left_out: batch id to why it is not counted. unwritten: eggs without an end, not hatched.
+    """How the closed batches ended. parts: of each counted batch, by pair or clutch where that was asked for, how its eggs ended; None where
+    they ended in counts, so that nobody knows whose; part_written: as `written`, by batch and part. left_out: batch id to why it is not counted. unwritten: eggs without an end, not hatched.
     written: of each counted batch, how many eggs had the finding that was asked for; None where none was. split_off: those of
     the counted that are part of another's clutch."""
 
@@ -59,6 +61,8 @@ class Ended:
     unwritten: int
     written: Mapping[str, int] | None = None
     split_off: frozenset[str] = frozenset()
+    parts: Mapping[str, tuple[Outcome, ...] | None] = field(default_factory=dict)
+    part_written: Mapping[tuple[str, str], int] = field(default_factory=dict)
 
     @property
     def cases(self) -> tuple[Outcome, ...]:
@@ -77,9 +81,13 @@ def ended_of(
     *,
     good_share: float = WENT_WELL_SHARE,
     finding: str | None = None,
+    by: str | None = None,
 ) -> Ended:
-    """The outcome of each closed batch that can be counted. good_share: 0 to 1, see WENT_WELL_SHARE. finding: counted as well."""
+    """The outcome of each closed batch that can be counted. good_share: 0 to 1, see WENT_WELL_SHARE. finding: counted as well. by: PAIR or
+    CLUTCH where each of these is counted by itself."""
     outcomes, left_out, unwritten = [], {}, 0
+    parts: dict[str, tuple[Outcome, ...] | None] = {}
+    part_written: dict[tuple[str, str], int] = {}
     written: dict[str, int] = {}
     for batch in batches:
         if batch.closed_at is None:
@@ -94,14 +102,49 @@ def ended_of(
             unwritten += missing
             if finding is not None:
                 written[batch.id] = min(counted.eggs, _eggs_with(book, finding))
+            if by in (PAIR, CLUTCH):
+                books = _apart(book, by)
+                parts[batch.id] = (
+                    None if books is None else tuple(_outcome(each, zone, good_share)[0] for each in books.values())
+                )
+                for name, each in (books or {}).items() if finding is not None else ():
+                    part_written[batch.id, name] = _eggs_with(each, finding or "")
     split_off = frozenset(batch.id for batch in batches if batch.split_from)
     return Ended(
-        tuple(outcomes),
-        left_out,
-        unwritten,
-        None if finding is None else written,
-        split_off & {o.batch for o in outcomes},
+        outcomes=tuple(outcomes),
+        left_out=left_out,
+        unwritten=unwritten,
+        written=None if finding is None else written,
+        split_off=split_off & {o.batch for o in outcomes},
+        parts=parts,
+        part_written=part_written,
     )
+
+
+def _whose(book: EggBook, by: str) -> dict[str, list[int]]:
+    """The eggs of a batch by their pair or clutch; under "" those of which nobody wrote it."""
+    batch, found = book.batch, dict[str, list[int]]()
+    common = identity(book, None)
+    for egg in batch.numbers or range(1, (batch.eggs or 0) + 1):
+        who = identity(book, egg) if egg in book.of_egg else common
+        found.setdefault("" if who is None else who.parents if by == PAIR else who.clutch_of, []).append(egg)
+    return found
+
+
+def _apart(book: EggBook, by: str) -> dict[str, EggBook] | None:
+    """The book of each pair or clutch by itself; the whole where there is one. None where eggs of several ended in counts."""
+    whose = _whose(book, by)
+    if len(whose) < 2:
+        return dict.fromkeys(whose, book)
+    if any(e.ends and e.egg is None for e in standing(book)):
+        return None
+    return {
+        name: EggBook(
+            replace(book.batch, eggs=len(eggs), numbers=tuple(eggs)),
+            (*book.of_all, *(e for egg in eggs for e in of_egg(book, egg))),
+        )
+        for name, eggs in whose.items()
+    }
 
 
 def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE) -> tuple[Outcome, int] | str:
@@ -111,28 +154,37 @@ def outcome_of(book: EggBook, zone: tzinfo, good_share: float = WENT_WELL_SHARE)
         return NO_EGGS
     if not any(e.ends and not isinstance(e.fact, Split) for e in standing(book)):
         return NO_OUTCOME
+    try:
+        return _outcome(book, zone, good_share)
+    except ValueError:
+        return TOO_MANY
+
+
+def _outcome(book: EggBook, zone: tzinfo, good_share: float) -> tuple[Outcome, int]:
+    """(how a batch or a part of it ended, its eggs without a written end). Raises ValueError where more are written than were set."""
+    batch = book.batch
     kinds = _kinds(book)
-    eggs = batch.eggs - kinds[GIVEN_AWAY]
+    eggs = (batch.eggs or 0) - kinds[GIVEN_AWAY]
     lost = {stage: kinds[stage] for stage in (*DEATHS, UNTOLD) if kinds[stage]}
     hatched, clear = kinds["hatched"], kinds[CLEAR]
     known = hatched + sum(lost.values()) + kinds[FERTILE] + clear
     fertile = eggs - clear if known >= eggs else None
     stay = batch.stays[0].machine if batch.stays else NO_MACHINE
     season = SEASONS[batch.set_at.astimezone(zone).month % 12 // 3]
-    try:
-        counted = Outcome(
-            batch=batch.id,
-            machine=stay,
-            species=batch.profile,
-            season=season,
-            eggs=eggs,
-            fertile=fertile,
-            hatched=hatched,
-            went_well=False,
-            lost=lost,
-        )
-    except ValueError:
-        return TOO_MANY
+    pairs, clutches = _whose(book, PAIR), _whose(book, CLUTCH)
+    counted = Outcome(
+        batch=batch.id,
+        machine=stay,
+        species=batch.profile,
+        season=season,
+        eggs=eggs,
+        fertile=fertile,
+        hatched=hatched,
+        went_well=False,
+        lost=lost,
+        pair=next(iter(pairs)) if len(pairs) == 1 else "",
+        clutch=next(iter(clutches)) if len(clutches) == 1 else "",
+    )
     of = eggs if fertile is None else fertile
     ended = hatched + sum(lost.values()) + clear + kinds[TAKEN_OUT]
     return replace(counted, went_well=of > 0 and hatched / of >= good_share), max(0, eggs - ended)

@@ -16,6 +16,7 @@ from monitor.analysis.across.statistics import (
     Association,
     Outcome,
     Rate,
+    Rates,
     Table,
     associations,
     rate,
@@ -32,10 +33,10 @@ from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import Catalogue
 from monitor.service.ports import BatchRecord, SeasonRecord
 from monitor.service.reports.lived import lived_of
-from monitor.service.reports.outcomes import WENT_WELL_SHARE, Ended, ended_of
+from monitor.service.reports.outcomes import CLUTCH, PAIR, WENT_WELL_SHARE, Ended, ended_of
 
 MOST_RECORDS = 40  # batches whose air is read, the newest: each is weeks of readings
-BY = ("machine", "species", "season")  # what batches can be told apart by
+BY = ("machine", "species", "season", PAIR, CLUTCH)  # what batches can be told apart by
 
 Key = Callable[[Outcome], str]
 
@@ -81,13 +82,15 @@ def across_batches(
     else:
         looked_at, why = {id_: every[id_] for id_ in USUAL}, SET_BEFORE
     batches = [b for b in history.batches() if species in (None, b.profile)]
-    ended = ended_of(history, batches, site.zone, good_share=good_share, finding=finding)
+    ended = ended_of(history, batches, site.zone, good_share=good_share, finding=finding, by=by)
+    whole = {o.batch for o in ended.outcomes if by in (PAIR, CLUTCH) and _key(by)(o)}
+    mixed = [id_ for id_, parts in ended.parts.items() if id_ not in whole and (parts is None or len(parts) > 1)]
     together = together_of(
         history, site, ended, catalogue=catalogue, now=now, looked_at=tuple(looked_at.values()), by=by
     )
     return Across(
         every=rates(ended.outcomes),
-        groups={} if by is None else rates_by(ended.outcomes, _key(by)),
+        groups=_last_unwritten(rates_by(_grouped(ended, by), _key(by or ""))),
         left_out=ended.left_out,
         unwritten=ended.unwritten,
         good_share=good_share,
@@ -101,6 +104,8 @@ def across_batches(
         by=by,
         finding=None if finding is None else _written(finding, ended, by),
         split_off=len(ended.split_off),
+        mixed=len(mixed),
+        untold=tuple(id_ for id_, parts in ended.parts.items() if parts is None),
     )
 
 
@@ -129,10 +134,11 @@ def together_of(
     members: dict[Exposed, Table] = {}
     within: dict[Exposed, Table] = {}
     if by is not None:
-        tables = tables_of_groups(ended.cases, _key(by), ended.bad)
-        members = {_member(by, group, ended.cases): table for group, table in tables.items()}
-        if len({_key(by)(each) for each in newest}) > 1:  # or it would be the same again, and corrected for twice
-            alone = tables_by(newest, exposed, key=_key(by), bad=ended.bad)
+        cases, near = ([o for o in each if _key(by)(o)] for each in (ended.cases, newest))
+        tables = tables_of_groups(cases, _key(by), ended.bad)
+        members = {_member(by, group, cases): table for group, table in tables.items()}
+        if len({_key(by)(each) for each in near}) > 1:  # or it would be the same again, and corrected for twice
+            alone = tables_by(near, exposed, key=_key(by), bad=ended.bad)
             within = {Exposed(id_, group): table for (id_, group), table in alone.items()}
     every = associations({**found, **members, **within})
     of_found, of_members, of_within = (
@@ -166,6 +172,18 @@ def _key(by: str) -> Key:
     return attrgetter(by)
 
 
+def _last_unwritten(groups: Mapping[str, Rates]) -> dict[str, Rates]:
+    """Those of which nobody wrote whose they are after all others."""
+    return dict(sorted(groups.items(), key=lambda each: not each[0]))
+
+
+def _grouped(ended: Ended, by: str | None) -> list[Outcome]:
+    """What is counted by group: batches, or of several pairs or clutches the eggs of each."""
+    if by in (PAIR, CLUTCH):
+        return [part for parts in ended.parts.values() for part in parts or ()]
+    return [] if by is None else list(ended.outcomes)
+
+
 def _member(by: str, group: str, outcomes: Sequence[Outcome]) -> Exposed:
     """To be in that group; where there are only two, instead of which."""
     others = sorted({_key(by)(each) for each in outcomes} - {group})
@@ -174,17 +192,18 @@ def _member(by: str, group: str, outcomes: Sequence[Outcome]) -> Exposed:
 
 def _written(finding: str, ended: Ended, by: str | None) -> Written:
     """How often the finding was written, over all batches and in each group."""
-    groups: dict[str, list[Outcome]] = {}
-    for each in ended.outcomes if by is not None else ():
-        groups.setdefault(_key(by or "")(each), []).append(each)
     names = [o.batch for o in ended.outcomes if ended.bad(o)]
-    of_groups = {name: _often(ended, group) for name, group in groups.items()}
+    groups: dict[str, list[Outcome]] = {}
+    for each in _grouped(ended, by):
+        groups.setdefault(_key(by or "")(each), []).append(each)
+    of_groups = {name: _often(ended, group, name) for name, group in groups.items()}
     return Written(finding, *_often(ended, ended.outcomes), tuple(names), of_groups)
 
 
-def _often(ended: Ended, outcomes: Sequence[Outcome]) -> tuple[Rate, Rate]:
-    """(of their eggs, of these batches), those with the finding written."""
+def _often(ended: Ended, outcomes: Sequence[Outcome], part: str = "") -> tuple[Rate, Rate]:
+    """(of their eggs, of these batches), those with the finding written. part: the pair or clutch that is counted alone."""
     written = ended.written or {}
-    eggs = rate(sum(written[o.batch] for o in outcomes), sum(o.eggs for o in outcomes))
+    of = {o.batch: min(o.eggs, ended.part_written.get((o.batch, part), written[o.batch])) for o in outcomes}
+    eggs = rate(sum(of.values()), sum(o.eggs for o in outcomes))
     cases = [o for o in outcomes if o.batch not in ended.split_off]
-    return eggs, rate(sum(map(ended.bad, cases)), len(cases))
+    return eggs, rate(sum(of[o.batch] > 0 for o in cases), len(cases))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, assert_never
@@ -93,9 +93,18 @@ from monitor.domain.watch.planning import put_back, take_out
 from monitor.domain.watch.view import alarm_view, cooling_view, machine_view, out_view
 from monitor.service import ports
 from monitor.service.watch.calibrate import changes, correction_of
-from monitor.service.watch.egg_requests import split_books, write_beyond_pip, write_entry, write_split, write_weighings
+from monitor.service.watch.egg_requests import (
+    attach,
+    split_books,
+    write_beyond_pip,
+    write_entry,
+    write_split,
+    write_table,
+    write_weighings,
+)
 from monitor.service.watch.requests import (
     Acknowledge,
+    Attach,
     BatchAdd,
     Calibrate,
     Close,
@@ -115,6 +124,7 @@ from monitor.service.watch.requests import (
     Work,
     Write,
     WriteBeyondPip,
+    WriteTable,
     WriteWeighings,
 )
 from monitor.service.watch.signs import signs_view
@@ -123,7 +133,7 @@ if TYPE_CHECKING:
     from monitor.domain.watch.view import BatchView, RoomView
 
 _ID = re.compile(ID)
-Writing = Write | WriteBeyondPip | WriteWeighings
+Writing = Attach | Write | WriteBeyondPip | WriteTable | WriteWeighings
 # A move noted a little after it was made is still noted at its true time; more than this is a slip of the finger.
 MAX_BACKDATE = timedelta(days=200)
 MAX_SECONDS = 1e9
@@ -186,6 +196,10 @@ def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[st
             return _calibrate(look, request, words)
         case Write() | WriteBeyondPip():
             return _write(look, request)
+        case Attach():
+            return _written(look, request.batch, lambda batch: attach(look, request, batch))
+        case WriteTable():
+            return _written(look, request.batch, lambda batch: write_table(look, request, batch))
         case WriteWeighings():
             return write_weighings(look, request, _batch(look, request.batch))
         case LookRoom():
@@ -195,10 +209,20 @@ def _performed(look: Look, request: Performed, words: ports.Words) -> Mapping[st
 
 
 def _write(look: Look, request: Write | WriteBeyondPip) -> Mapping[str, object]:
-    """What one request writes about a batch or some of its eggs, and what follows from the signs among it."""
-    batch = _batch(look, request.batch)
+    return _written(
+        look,
+        request.batch,
+        lambda batch: (
+            write_entry(look, request, batch) if isinstance(request, Write) else write_beyond_pip(look, request, batch)
+        ),
+    )
+
+
+def _written(look: Look, name: str, write: Callable[[Batch], Mapping[str, object]]) -> Mapping[str, object]:
+    """What `write` writes about the batch of that name, and what follows from the signs among it."""
+    batch = _batch(look, name)
     before = look.state.books.get(batch.id, EggBook(batch))
-    answer = write_entry(look, request, batch) if isinstance(request, Write) else write_beyond_pip(look, request, batch)
+    answer = write(batch)
     began = _follow_signs(look, before)
     book = look.state.books[batch.id]
     signs = signs_view(look, book, book.entries[len(before.entries) :], began=began)

@@ -131,6 +131,7 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
         probe = state.probe(calibration.probe)
         probe.calibrations = (*probe.calibrations, calibration)
     state.out = {out.subject: resume_out(out, now) for out in loaded.outs}
+    state.files = dict(loaded.files)
     state.coolings = {cooling.of: cooling for cooling in loaded.coolings}
     for handling in loaded.handlings:
         state.machine(handling.machine).handling = resume(handling, now)

@@ -17,6 +17,8 @@ from monitor.domain.wall import utc_text
 
 # Line of the table, egg, gross mass in g, when (None: as the table).
 Row = tuple[int | str, int, float, datetime | None]
+# Line of the table, egg, what is written of it, when (None: as the table).
+FactRow = tuple[int | str, int, Fact, datetime | None]
 
 
 class RequestError(Refusal):
@@ -290,6 +292,40 @@ class WriteWeighings:
 
 
 @fixed(kw_only=True)
+class Attach:
+    """A file beside what is written of one egg, or of the batch. content: its bytes in base64; beside: the number of an entry. sure: also what is odd."""
+
+    do: Literal["attach"] = "attach"
+    batch: str
+    name: str
+    content: str
+    text: str = ""
+    egg: int | None = None
+    beside: int | None = None
+    at: datetime | None = None
+    by: str = ""
+    sure: bool = False
+
+
+@fixed(kw_only=True)
+class OfTable:
+    """What is said of a table of entries about numbered eggs, of which all are written or none, beside its rows. sure: also what is odd."""
+
+    do: Literal["table"] = "table"
+    batch: str
+    at: datetime | None = None
+    by: str = ""
+    sure: bool = False
+
+
+@fixed(kw_only=True)
+class WriteTable(OfTable):
+    """A table of entries of any kind; several rows may be about one egg."""
+
+    rows: tuple[FactRow, ...]
+
+
+@fixed(kw_only=True)
 class LookRoom:
     """Each machine against what its eggs need now."""
 
@@ -306,7 +342,7 @@ class LookFacts:
 # Whose fields are their keys on the wire.
 ByFields = (
     BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | TakeOut | Work | Cool
-    | Calibrate | WriteBeyondPip | WriteWeighings | LookRoom
+    | Calibrate | WriteBeyondPip | WriteWeighings | Attach | LookRoom
 )  # fmt: skip
-Performed = ByFields | Write
+Performed = ByFields | Write | WriteTable
 Request = Performed | LookFacts

@@ -12,14 +12,37 @@ import threading
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
-from monitor.domain.eggs.entry import Found, Helped, LookAgain, Note, Weighing
+from monitor.domain.eggs.entry import (
+    OF_CHICK,
+    AirCell,
+    Attached,
+    Found,
+    Helped,
+    Identity,
+    LookAgain,
+    Note,
+    Turning,
+    TurningStopped,
+    Weighing,
+)
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.known import Look, State
 from monitor.service.ports import StoreFailure, WeightAsked, WeightVerdict
 from monitor.service.watch.inbox import Item, WeightJudged
 
 RETRY_S = 30.0  # a record that cannot be read now: the alarm is about days, and the card has its own trouble
-_BESIDE = (Note, LookAgain, Found, Helped)  # entries that say nothing of what an egg weighs, or of how long it goes on
+_BESIDE = (
+    Note,
+    LookAgain,
+    Found,
+    Helped,
+    Identity,
+    Turning,
+    TurningStopped,
+    AirCell,
+    Attached,
+    *OF_CHICK,
+)  # entries that say nothing of what an egg weighs, or of how long it goes on
 
 Judge = Callable[[str, datetime], WeightVerdict | None]  # a batch by its name, at an instant; raises StoreFailure
 

@@ -37,7 +37,7 @@ from monitor.shown.history.egg import done_record, egg_record, egg_rows
 from monitor.shown.history.felt import openings_per_day
 from monitor.shown.history.felt_files import felt_record, felt_rows
 from monitor.shown.history.report import Header
-from monitor.shown.plain import Record, doubt_record, exact, figures_record, span_record, utc_ms, value
+from monitor.shown.plain import Record, cell, doubt_record, exact, figures_record, span_record, utc_ms, value
 
 # Each column of the CSV by its key in a record: the header, with the unit, in the order of the columns.
 COLUMNS = {
@@ -89,7 +89,6 @@ COLUMNS = {
     "due": "due again (UTC)",
     "by": "by",
 }
-FORMULA = ("=", "+", "-", "@")
 
 
 def to_json(history: BatchHistory, header: Header) -> Record:
@@ -123,7 +122,7 @@ def to_csv(history: BatchHistory, header: Header) -> str:
     writer.writerow(columns)
     about = _header(header) | ({} if header.egg is None else {"egg": header.egg.egg})
     for record in _rows(history, header.egg):
-        writer.writerow({key: _cell(each) for key, each in {**about, **record}.items()})
+        writer.writerow({key: cell(each) for key, each in {**about, **record}.items()})
     return text.getvalue()
 
 
@@ -217,11 +216,3 @@ def _gaps(whole: Period) -> Iterator[Record]:
     for quantity, figures in whole.figures():
         for each in figures.gaps:
             yield {"quantity": quantity, **span_record(each)}
-
-
-def _cell(value: object) -> object:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, str) and value.startswith(FORMULA):
-        return f"'{value}"
-    return value

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import whole_day
 from monitor.domain.needs.profile import Band
-from monitor.domain.needs.site import FORETELLS_S, SLOW_S, STILL, Probe, Site
+from monitor.domain.needs.site import FORETELLS_S, OF_TURNING, SLOW_S, STILL, Probe, Site
 from monitor.domain.wall import WIDTH, filled, local_time, wall_time
 from monitor.shown.about import NOT_USABLE, SWITCH_WORDS
 from monitor.shown.form import rough_span
@@ -102,7 +102,7 @@ def _calm(view: MachineView) -> bool:
     said = view["alarms"] or view["handling_until"] or view["settling_until"]
     due = any(occupant.get("draw_down_due") or occupant.get("move_by") for occupant in view["batches"])
     unseen = not view["probes"] or any(probe["silent"] for probe in view["probes"])
-    turned = any(switch["wrong"] for switch in view.get("switches", ()))
+    turned = any(switch["wrong"] and switch["of"] != OF_TURNING for switch in view.get("switches", ()))
     return not (said or due or unseen or turned or any(_beyond(probe, view["bands"]) for probe in view["probes"]))
 
 
@@ -215,10 +215,10 @@ def _switch(view: SwitchView, site: Site, now: datetime) -> str:
     """`door open since 10:42`, `mains there`, `water: its switch is not believed`."""
     if view["wrong"] is None or view["since"] is None:
         return f"{SWITCH_WORDS[view['of']]}: its switch ({view['switch']}) is not believed, or says nothing"
-    if not view["wrong"]:
+    if not view["wrong"] and view["of"] != OF_TURNING:
         return WELL[view["of"]]
     since = local_time(datetime.fromisoformat(view["since"]), site.zone, now)
-    return f"{TURNED[view['of']][0]} since {since}"
+    return f"{TURNED[view['of']][not view['wrong']]} since {since}"
 
 
 def _time(utc: str, site: Site, now: datetime) -> str:

@@ -375,6 +375,28 @@ def test_it_replaces_a_file_and_nothing_else(archive: Archive, tmp_path: Path) -
     assert sorted(p.name for p in tmp_path.iterdir()) == ["fifo", "old.zip"]
 
 
+def test_files_come_back_and_are_what_they_are_called(archive: Archive, tmp_path: Path) -> None:
+    """Once each, byte for byte; an archive without any has no word of them, and one whose file is another than its name says is refused."""
+    picture = bytes(range(256))
+    name = hashlib.sha256(picture).hexdigest()
+    file = write(tmp_path / "a.zip", replace(archive, files={name: picture}))
+    found = read_archive(file).archive
+    assert found.files == {name: picture}
+    assert ArchivedHistory(found).file(name) == picture
+    assert ArchivedHistory(found).file("0" * 64) is None
+    _, parts = unpack(file)
+    assert "files/" in parts["README.txt"].decode()
+    assert "files/" not in unpack(write(tmp_path / "b.zip", archive))[1]["README.txt"].decode()
+
+    def other(parts: dict[str, bytes]) -> None:
+        parts[f"files/{name}"] = b"another"
+        members = json.loads(parts["manifest.json"])["members"]
+        members[f"files/{name}"]["sha256"] = hashlib.sha256(b"another").hexdigest()
+        manifest(parts, members=members)
+
+    refused(again(tmp_path / "c.zip", file, other), f"files/: '{name}' is not called by what is in it")
+
+
 def test_another_format_version(file: Path, tmp_path: Path) -> None:
     """An archive of another version says which it is, and which can be read; of a newer one, that a newer program reads it."""
     for version in (0, -1, "1", 1.5, True, None, [2]):

@@ -174,6 +174,15 @@ def test_transitions_hold_nothing_open(opened: Opened, history: SqliteHistory) -
     assert [row.number for row in rows] == list(range(1, 50))
 
 
+def test_events_without_those_of_a_kind(opened: Opened, history: SqliteHistory) -> None:
+    """The newest so many of the others: what comes each hour must not hide what happened."""
+    events = [Event(at(n), "turning" if n % 2 else "node", "x", str(n)) for n in range(8)]
+    SqliteLedger(opened.connection).commit(Group(events=events))
+    assert [e.text for e in history.events(limit=3, without="turning")] == ["2", "4", "6"]
+    assert [e.text for e in history.events(limit=1, subject="x", without="node")] == ["7"]
+    assert len(history.events(without="")) == 8
+
+
 def test_a_damaged_record_is_one_line(opened: Opened, tmp_path: Path) -> None:
     """What cannot be read, in any query, is a StoreFailure of one line."""
     SqliteLedger(opened.connection).commit(full_group())

@@ -22,7 +22,7 @@ from monitor.domain.eggs.entry import plain
 from monitor.domain.readings.calibration import Correction
 from monitor.domain.signs.seen import Opened
 from monitor.domain.state.record import Group
-from tests.ports import COOLING, OUT, SITE_THEN, reading
+from tests.ports import COOLING, FILE, OUT, SITE_THEN, reading
 
 KEPT = Path(__file__).parents[2] / "reference" / "kept"
 VERSIONS = range(1, VERSION + 1)
@@ -117,7 +117,31 @@ FACTS: list[tuple[str, dict[str, Any]]] = [
     ("note", {"text": 'é, 鳥, "quoted"; ½'}),
     ("look-again", {"look_at": "2026-03-01T09:00:00.250000+00:00", "text": "weak"}),
     ("withdrawn", {"text": "typed twice"}),
-]
+    (
+        "identity",
+        {
+            "pair": "P3", "cock": "A12", "hen": "B7", "clutch": "2", "label": "x7", "taken_at": "2026-02-28T05:00:00.250000+00:00",
+            "tray": "B", "place": "3", "ring": "17",
+        },
+    ),
+    ("air-cell", {"near_mm": 9.0, "far_mm": 14.5, "across_mm": 26.0}),
+    ("turned", {"times": 5, "hours": 12.0}),
+    ("turning-stopped", {"text": "broken"}),
+    ("chick-mass", {"mass_g": 38.2, "error_g": 0.05, "scale": "fine"}),
+    ("brooder", {"machine": "brooder-1"}),
+    ("signed-off", {"text": "aviary"}),
+    ("file", {"name": "photo.jpg", "sha256": FILE, "size": 9, "text": "blood ring", "beside": 12}),
+]  # fmt: skip
+LATEST = (
+    "identity",
+    "air-cell",
+    "turned",
+    "turning-stopped",
+    "chick-mass",
+    "brooder",
+    "signed-off",
+    "file",
+)  # from version 13 on
 
 
 def weighed(gross_g: float, tare_g: float = 0.0) -> dict[str, float | None]:
@@ -131,7 +155,13 @@ def expected(version: int) -> dict[str, Any]:
     batches: list[Any] = [("spring-1", "galah", -86_400.0, 4, NOTE, None, (), "")]
     stays: list[Any] = [("setter-1", -86_400.0, -3600.0), ("hatcher-1", -3600.0, None)]
     declared: list[Any] = [("lockdown", -3500.0), ("hatch", -10.0)]
-    facts = [f for f in FACTS if (version > 3 or f[0] != "split") and (version > 7 or f[0] != "sealed")]
+    facts = [
+        f
+        for f in FACTS
+        if (version > 12 or f[0] not in LATEST)
+        and (version > 3 or f[0] != "split")
+        and (version > 7 or f[0] != "sealed")
+    ]
     weighings: list[Any] = [
         ("spring-1", 1, 1.0, 61.0, "Ada", "weighing", weighed(26.49), 2, None, "", None),
         ("spring-1", 2, 2.0, 62.0, "Ada", "weighing", weighed(99.5, 10.0), None, 4, "A", None),
@@ -213,6 +243,8 @@ def test_it_opens_and_tells_what_was_written(kept: tuple[int, Path]) -> None:
     assert (loaded.memory is None) == (version == 1)
     assert loaded.coolings == ((COOLING,) if version > 9 else ())
     assert loaded.outs == ((OUT,) if version > 11 else ())
+    assert loaded.files == ({FILE: 9} if version > 12 else {})
+    assert history.file(FILE) == (b"\x00\xffpicture" if version > 12 else None)
     assert loaded.site == (SITE_THEN if version > 10 else None)
     ledger.commit(Group(readings=[reading(50, dry_bulb_c=36.5)]))
     assert history.latest(["node-a/top"])[0].dry_bulb_c == 36.5

@@ -99,6 +99,28 @@ def test_reports_out_of_the_file_are_those_of_the_record(
             assert a.read_bytes() == b.read_bytes()
 
 
+def test_a_chick_and_its_brooder_are_in_the_file(shut: Path, capsys: Capture, tmp_path: Path) -> None:
+    """Whose air is that of a machine in which the batch never was, also after the batch was closed."""
+    house = tmp_path / "house"
+    shutil.copytree(shut.parent, house)
+    config, file = house / "eggroom.toml", tmp_path / "hen-1.zip"
+    for days, words in (
+        (20.0, ("outcome", "hen-1", "5", "hatched")), (20.0, ("chick", "hen-1", "5", "40.2")), (20.2, ("chick", "hen-1", "5", "--brooder", "setter-9")),
+        (21.5, ("chick", "hen-1", "5", "43.1")), (23.0, ("chick", "hen-1", "5", "--signed-off", "out")),
+    ):  # fmt: skip
+        said(capsys, "egg", *words, "--at", day(days).isoformat(), config=config)
+    said(capsys, "archive", "hen-1", str(file), config=config)
+    here = said(capsys, "egg", "show", "hen-1", "5", config=config)
+    assert (
+        "101.3 °F (99.9 to 102.7), 52 %RH," in here
+    )  # that house shows °F, and its sensor there was found a degree low
+    assert "100 % on record" in here
+    assert said(capsys, "egg", "show", "5", "--archive", str(file)) == here
+    assert said(capsys, "egg", "show", "--archive", str(file), "--json") == said(
+        capsys, "egg", "show", "hen-1", "--json", config=config
+    )
+
+
 def test_the_figures_stand_in_the_file(shut: Path, capsys: Capture, tmp_path: Path) -> None:
     """The file brings the figures as they were printed, for who has no eggroom; made again, it is the same file."""
     file, again = tmp_path / "a.zip", tmp_path / "b.zip"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import sys
@@ -746,3 +747,315 @@ def test_what_is_odd_is_asked_about_at_a_terminal(
     monkeypatch.setattr(sys, "stdin", io.StringIO("y\n"))
     code, _, err = typed(capsys, "egg", "weigh", "hen-1", "7", "600", config=config)
     assert (code, "--sure" in err) == (0, False)
+
+
+# --- who the eggs are
+
+
+EGGS_CSV = """Egg;Pair;Clutch;Label;Laid;Under bird until;Tray;Place;Length_mm;Breadth_mm;Mass_g;Colour;;
+1;P1;1;A1;{laid};;A;1;57,2;43,1;58,42;brown;;
+3;P2;1;B1;{laid};{until};A;3;;;60,0;;;
+;;;;;;;;;;;;;
+4;P2;1;B2;;;;;;;;;;
+"""
+
+
+def test_who_the_eggs_are_out_of_a_spreadsheet(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """One table brings pair, label, day of laying, size and mass; blank cells and rows are nothing, and a column nobody asks for is named."""
+    table = tmp_path / "eggs.csv"
+    table.write_text(EGGS_CSV.format(laid=set_days_ago(14), until=set_days_ago(12)))
+    code, out, err = asleep(
+        capsys, "egg", "identity", "hen-1", "--csv", str(table), "--at", set_days_ago(9), config=config
+    )
+    assert (code, err) == (0, "left out, for nothing here asks for it: colour\n")
+    kinds = [(egg, kind) for _, kind, egg, *_ in entries(config)]
+    assert kinds == [
+        (1, "laid"), (1, "identity"), (1, "size"), (1, "weighing"), (3, "laid"), (3, "identity"), (3, "weighing"), (4, "identity"),
+    ]  # fmt: skip
+    assert "hen-1 egg 3: pair P2, clutch 1, label B1, under a bird until" in out
+    shown = ok(capsys, "show", "hen-1", config=config)
+    assert "1        P1              1       A1          A, 1\n" in shown
+    view = told(capsys, "show", "hen-1", "3", config=config)
+    assert (view["who"]["parents"], view["who"]["label"], view["who"]["tray"]) == ("P2", "B1", "A")
+
+
+def test_who_the_eggs_are_by_hand(capsys: Capture, config: Path) -> None:
+    """Of all, of several, of one; blanks are as in one name; a correction and an undo are as of any entry."""
+    assert "hen-1 batch: cock Red 12, hen B7 (entry 1)" in ok(
+        capsys, "identity", "hen-1", "--cock", "Red  12", "--hen", "B7", config=config
+    )
+    ok(capsys, "identity", "hen-1", "1-3", "--clutch", "2", config=config)
+    assert "all: cock Red 12, hen B7" in ok(capsys, "show", "hen-1", config=config)
+    assert "cock Red 12, hen B7, clutch 2" in ok(capsys, "show", "hen-1", "2", config=config)
+    ok(capsys, "correct", "hen-1", "2", "clutch=3", "label=x", config=config)
+    assert "clutch 3, label x, not clutch 2" in ok(capsys, "show", "hen-1", "1", config=config)
+    ok(capsys, "undo", "hen-1", config=config)
+    assert told(capsys, "show", "hen-1", "1", config=config)["who"]["clutch"] == "2"
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("", "empty, expected a table with columns of egg,pair,cock,hen,clutch,label,tray,place,ring,under_bird_until,laid,"),
+        ("pair,clutch\nP1,1\n", "line 1: columns 'pair,clutch', expected egg among them, of egg,pair,"),
+        ("egg,pair,Pair\n1,P1,P1\n", "line 1: column 'pair' twice, expected each once"),
+        ("egg\tpair\n", "no line under its head, expected one for each egg"),
+        ("egg,pair\n1,P1,x\n", "1 line that cannot be read, nothing was written\nFILE: line 2: 'x' beyond the last column, expected 2 columns"),
+        ("egg,pair\n,P1\n", "1 line that cannot be read, nothing was written\nFILE: line 2: no egg, expected its number"),
+        ("egg,length_mm\n1,57\n", "1 line that cannot be read, nothing was written\nFILE: line 2: length_mm alone, expected breadth_mm beside it"),
+        ("egg,laid\n1,soon\n", "1 line that cannot be read, nothing was written\nFILE: line 2: time 'soon': expected now"),
+        ("egg,colour\n1,brown\n", "nothing about any egg, expected columns of egg,pair,"),
+        ("egg,pair\n99,P1\n", "batch hen-1: 1 of 1 lines are wrong, nothing was written\nFILE: line 2: batch hen-1: egg 99, expected 1 to 24"),
+        ("egg,label\n1,x\n2,x\n", "batch hen-1: egg 1 identity: label x, which egg 2 has\nFILE: batch hen-1: egg 2 identity: label x, which egg 1 has, expected --sure"),
+        ("egg,pair\n1," + "x" * 61 + "\n", "line 2: identity: pair: 'xxx"),
+    ],
+)  # fmt: skip
+def test_a_table_of_eggs_that_is_wrong(capsys: Capture, config: Path, tmp_path: Path, text: str, line: str) -> None:
+    """Nothing of it is written, and each line that is wrong is named."""
+    table = tmp_path / "eggs.csv"
+    table.write_text(text)
+    said = wrong(capsys, "identity", "hen-1", "--csv", str(table), config=config, lines=1 + line.count("\n"))
+    assert said.replace("eggroom: ", "").replace(str(table), "FILE").startswith(f"FILE: {line}")
+
+
+def test_nothing_said_of_who_an_egg_is(capsys: Capture, config: Path) -> None:
+    """It is told what can be."""
+    assert "identity: nothing is said, expected one of --pair, --cock," in wrong(
+        capsys, "identity", "hen-1", "7", config=config
+    )
+    assert "--csv, expected nothing beside it" in wrong(
+        capsys, "identity", "hen-1", "7", "--csv", "x.csv", config=config
+    )
+
+
+def test_the_book_as_a_table(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """Each entry a line, also those that count no more; nothing in it is a formula, and a file that is there is asked about."""
+    ok(capsys, "identity", "hen-1", "1-2", "--label", "=1+1", "--sure", config=config)
+    ok(capsys, "weigh", "hen-1", "2", "58.4", config=config)
+    ok(capsys, "withdraw", "hen-1", "3", config=config)
+    table = tmp_path / "book.csv"
+    assert ok(capsys, "show", "hen-1", "--csv", str(table), config=config) == f"{table}: written\n"
+    rows = list(csv.DictReader(table.open(newline="")))
+    assert [(r["number"], r["kind"], r["egg"], r["label"], r["gross_g"], r["stands"]) for r in rows] == [
+        ("1", "identity", "1", "'=1+1", "", "yes"),
+        ("2", "identity", "2", "'=1+1", "", "yes"),
+        ("3", "weighing", "2", "", "58.4", "no"),
+        ("4", "withdrawn", "2", "", "", "no"),
+    ]
+    assert len(ok(capsys, "show", "hen-1", "1", "--csv", "-", config=config).splitlines()) == 2
+    assert "there already" in wrong(capsys, "show", "hen-1", "--csv", str(table), config=config)
+    assert "egg 99, expected 1 to 24" in wrong(capsys, "show", "hen-1", "99", "--csv", "-", config=config)
+
+
+# --- after the hatch
+
+
+def test_a_chick_until_it_is_signed_off(capsys: Capture, tmp_path: Path) -> None:
+    """Its mass by hand and out of a table, on the house's scale; its brooder; and that it is signed off. The book tells each chick in a line."""
+    more = '[[scale]]\nid = "fine"\nerror_g = 0.02\n'
+    config = configure(tmp_path, 1, site={"zone": "UTC"}, machines=("setter-1", "brooder-1"), more=more)
+    add_batch(capsys, config, days=28.0)
+    ok(capsys, "outcome", "hen-1", "7-8", "hatched", "--at", set_days_ago(7), config=config)
+    ok(capsys, "chick", "hen-1", "7", "38,2g", "--at", set_days_ago(7), config=config)
+    ok(capsys, "chick", "hen-1", "7-8", "--brooder", "brooder-1", "--at", set_days_ago(6.5), config=config)
+    table = tmp_path / "chicks.csv"
+    table.write_text(f"egg;Mass_g;At\n7;42,4;{set_days_ago(5)}\n8;41;{set_days_ago(5)}\n9;;\n")
+    assert "hen-1 egg 8: chick 41.00 g" in ok(capsys, "chick", "hen-1", "--csv", str(table), config=config)
+    assert "chick signed off: aviary 2" in ok(capsys, "chick", "hen-1", "8", "--signed-off", "aviary 2", config=config)
+    facts = [
+        json.loads(fact)
+        for (fact,) in query(config, "SELECT fact FROM entry WHERE kind = 'chick-mass' ORDER BY number")
+    ]
+    assert [(f["mass_g"], f["scale"], f["error_g"]) for f in facts] == [
+        (38.2, "fine", 0.02),
+        (42.4, "fine", 0.02),
+        (41.0, "fine", 0.02),
+    ]
+    shown = ok(capsys, "show", "hen-1", config=config)
+    assert "38.20     42.40  Brooder 1\n" in shown
+    assert "41.00     41.00  signed off: aviary 2," in shown
+    one = ok(capsys, "show", "hen-1", "7", config=config)
+    assert ", in Brooder 1" in one
+    assert "+5.5  Brooder 1: nothing on record" in one
+    view = told(capsys, "show", "hen-1", "7", config=config)
+    assert [line["mass_g"] for line in view["chick"]["lines"]] == [38.2, 42.4]
+    assert set(told(capsys, "show", "hen-1", config=config)["chicks"]) == {"7", "8"}
+    ok(capsys, "undo", "hen-1", config=config)
+    assert told(capsys, "show", "hen-1", config=config)["chicks"]["8"]["end"] is None
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (
+            ("7", "40"),
+            "batch hen-1: egg 7 chick-mass: no hatch of it is written, expected --sure to write it all the same",
+        ),
+        (("7",), "chick: nothing is said of it, expected EGG and one of grams, --brooder, --signed-off or --csv"),
+        (("7-8", "40"), "egg '7-8', expected its number"),
+        (("7", "x"), "chick: 'x', expected a number, such as 26.49"),
+        (("7", "40", "--brooder", "setter-1"), "chick: several things at once, expected one of grams,"),
+        (
+            ("7", "--signed-off", "out", "--brooder", "setter-1"),
+            "chick: several things at once, expected one of grams,",
+        ),
+        (
+            ("7", "--brooder", "seter-1"),
+            "brooder: no machine 'seter-1', nearest setter-1, expected one of: setter-1, hatcher-1",
+        ),
+        (("7", "--brooder", "setter-1", "--scale", "x"), "chick: --scale or --error, expected them with grams only"),
+        (("7", "40", "--scale", "x"), "chick-mass: scale 'x', expected one of: none yet"),
+        (("--brooder", "setter-1"), "chick: nothing after hen-1, expected EGGS"),
+        (("7", "--csv", "x.csv"), "chick: --csv, expected nothing beside it but --at,"),
+    ],
+)
+def test_a_chick_that_is_wrong(capsys: Capture, config: Path, words: tuple[str, ...], line: str) -> None:
+    """One line, and nothing is written."""
+    assert wrong(capsys, "chick", "hen-1", *words, config=config).removeprefix("eggroom: ").startswith(line)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("egg,at\n7,now\n", "FILE: line 1: columns 'egg,at', expected mass_g among them, of egg,mass_g,at"),
+        ("egg,mass_g\n7,\n", "FILE: nothing about any egg, expected columns of egg,mass_g,at"),
+        (
+            "egg,mass_g\n7,x\n",
+            "FILE: 1 line that cannot be read, nothing was written\nFILE: line 2: mass_g: 'x', expected a number",
+        ),
+    ],
+)
+def test_a_table_of_chicks_that_is_wrong(capsys: Capture, config: Path, tmp_path: Path, text: str, line: str) -> None:
+    """Each line that is wrong is named."""
+    table = tmp_path / "chicks.csv"
+    table.write_text(text)
+    said = wrong(capsys, "chick", "hen-1", "--csv", str(table), config=config, lines=1 + line.count("\n"))
+    assert said.removeprefix("eggroom: ").replace("\neggroom: ", "\n").replace(str(table), "FILE").startswith(line)
+
+
+# --- the air cell, and turning
+
+
+def test_an_air_cell(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """Of one egg, in mm or cm, and out of a table."""
+    assert "air cell 4.5 mm (entry 1)" in ok(
+        capsys, "air-cell", "hen-1", "7", "4,5", "--at", set_days_ago(5), config=config
+    )
+    assert "air cell 9 to 14 mm, 26 mm across" in ok(
+        capsys, "air-cell", "hen-1", "7", "9mm", "1.4cm", "--across", "26", config=config
+    )
+    table = tmp_path / "cells.csv"
+    table.write_text("egg;near mm;far mm\n8;5,5;\n9;;\n")
+    assert (
+        ok(capsys, "air-cell", "hen-1", "--csv", str(table), config=config)
+        == "hen-1 egg 8: air cell 5.5 mm (entry 3)\n"
+    )
+    assert "far_mm alone, expected near_mm beside it" in wrong(
+        capsys, "air-cell", "hen-1", "--csv", str(_written(table, "egg,near_mm,far_mm\n9,,5\n")), config=config, lines=2
+    )
+    ok(capsys, "correct", "hen-1", "2", "far_mm=1.5cm", config=config)
+    assert "air cell 9 to 15 mm, 26 mm across, not air cell 9 to 14 mm" in " ".join(
+        ok(capsys, "show", "hen-1", "7", config=config).split()
+    )
+
+
+def _written(path: Path, text: str) -> Path:
+    path.write_text(text)
+    return path
+
+
+def test_turning_by_hand(capsys: Capture, config: Path) -> None:
+    """Counts come to so many a day; that it stopped is told with its day and who wrote it."""
+    ok(capsys, "turned", "hen-1", "5", "--at", set_days_ago(4), config=config)
+    ok(capsys, "turned", "hen-1", "4", "--over", "12h", "--at", set_days_ago(3), config=config)
+    ok(capsys, "turned", "hen-1", "stopped", "--note", "broken", "--at", set_days_ago(2), "--by", "ada", config=config)
+    shown = ok(capsys, "show", "hen-1", config=config)
+    assert "  turned as written: 9 times in 36 h, 6.0 a day\n" in shown
+    assert ", day 8.0, as ada wrote\n" in shown
+    assert told(capsys, "show", "hen-1", "3", config=config)["turning"]["stopped_entry"] == 3
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("turned", "hen-1", "many"), "turned: 'many', expected how often, a whole number, or stopped"),
+        (("turned", "hen-1", "501"), "turned: 501 times, expected a whole number from 0 to 500"),
+        (("turned", "hen-1", "5", "--over", "11d"), "turned: hours 264, expected 0.1 to 240"),
+        (("turned", "hen-1", "stopped", "--over", "3h"), "turned stopped: --over, expected it with a count only"),
+        (("turned", "hen-1", "5", "--note", "x"), "turned: --note, expected it with stopped only;"),
+        (("air-cell", "hen-1", "7"), "air-cell: '7', expected EGG NEAR [FAR]"),
+        (("air-cell", "hen-1", "7", "9", "8"), "air-cell: far in mm 8, expected 9 to 240"),
+        (("air-cell", "hen-1", "7", "--csv", "x"), "air-cell: --csv, expected nothing beside it but"),
+    ],
+)
+def test_a_shell_that_is_wrong(capsys: Capture, config: Path, words: tuple[str, ...], line: str) -> None:
+    """One line, and nothing is written."""
+    assert wrong(capsys, *words, config=config).removeprefix("eggroom: ").startswith(line)
+
+
+# --- files
+
+
+def test_a_photograph_beside_an_entry(capsys: Capture, config: Path, tmp_path: Path) -> None:
+    """It is told with its entry, and comes out again as it went in, out of the record and of an archive; kept once."""
+    photo, back = tmp_path / "photo.jpg", tmp_path / "back.jpg"
+    photo.write_bytes(bytes(range(256)) * 4000)
+    ok(capsys, "candle", "hen-1", "7", "dead", config=config)
+    assert "egg 7: file photo.jpg, 1.0 MB, beside entry 1: ring (entry 2)" in ok(
+        capsys, "file", "hen-1", str(photo), "ring", "--entry", "1", config=config
+    )
+    assert "batch: file photo.jpg, 1.0 MB (entry 3)" in ok(capsys, "file", "hen-1", str(photo), config=config)
+    assert query(config, "SELECT count(*), sum(length(content)) FROM file") == [(1, 1_024_000)]
+    assert "candled: dead\n" in ok(capsys, "show", "hen-1", config=config)  # a file is nothing that was seen
+    assert ok(capsys, "save", "hen-1", "2", str(back), config=config) == f"{back}: photo.jpg, 1.0 MB\n"
+    assert back.read_bytes() == photo.read_bytes()
+    file = tmp_path / "hen-1.zip"
+    assert typed(capsys, "archive", "hen-1", str(file), config=config)[0] == 0
+    assert "there already" in wrong(capsys, "save", "3", str(back), "--archive", str(file), config=config)
+    back.unlink()
+    assert told(capsys, "save", "3", str(back), "--archive", str(file), config=config)["bytes"] == 1_024_000
+    assert back.read_bytes() == photo.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("file", "hen-1"), "file: expected [EGG] FILE [TEXT], a text of several words in quotes"),
+        (("file", "hen-1", "7", "DIR/none.jpg"), "DIR/none.jpg: No such file or directory, expected a file"),
+        (("file", "hen-1", "7", "DIR"), "DIR: Is a directory, expected a file"),
+        (("file", "hen-1", "7", "DIR/empty"), "DIR/empty: empty, expected a file with something in it"),
+        (("file", "hen-1", "7", "DIR/film"), "DIR/film: 4.2 MB, expected at most 4.2 MB: a smaller picture of it"),
+        (
+            ("file", "hen-1", "DIR/small", "--entry", "9"),
+            "batch hen-1: entry '9', expected none, for nothing is written yet",
+        ),
+        (("file", "hen-1", "1-3", "DIR/small"), "egg '1-3', expected its number"),
+        (("save", "hen-1", "9", "DIR/out"), "batch hen-1: entry 9 is no file, expected one of: none yet"),
+    ],
+)
+def test_a_file_that_is_wrong(capsys: Capture, config: Path, tmp_path: Path, words: tuple[str, ...], line: str) -> None:
+    """One line, and nothing is written."""
+    (tmp_path / "empty").touch()
+    (tmp_path / "small").write_bytes(b"x")
+    (tmp_path / "film").write_bytes(bytes(4 * 1024 * 1024 + 1))
+    said = wrong(capsys, *(word.replace("DIR", str(tmp_path)) for word in words), config=config)
+    assert said.removeprefix("eggroom: ").replace(str(tmp_path), "DIR") == line
+
+
+def test_a_file_comes_through_the_door(capsys: Capture, tmp_path: Path) -> None:
+    """The longest that there may be, asked of a daemon that runs, which has it at once and after its next start."""
+    photo, back = tmp_path / "photo.jpg", tmp_path / "back.jpg"
+    photo.write_bytes(bytes(range(256)) * (4 * 1024 * 1024 // 256))
+    with Mosquitto() as broker:
+        config = configure(tmp_path, broker.port, site={"zone": "UTC"})
+        with Running(config):
+            add_batch(capsys, config)
+            assert (
+                "photo.jpg, 4.2 MB (entry 1)"
+                in typed(capsys, "egg", "file", "hen-1", "7", str(photo), config=config)[1]
+            )
+        with Running(config):
+            assert typed(capsys, "egg", "file", "hen-1", "8", str(photo), config=config)[0] == 0
+            assert typed(capsys, "egg", "save", "hen-1", "2", str(back), config=config)[0] == 0
+    assert back.read_bytes() == photo.read_bytes()
+    assert query(config, "SELECT count(*) FROM file") == [(1,)]

@@ -16,7 +16,11 @@ from monitor.domain.eggs.entry import (
     FACTS,
     REMOVED,
     SIGNS,
+    AirCell,
+    Attached,
+    Brooded,
     Candling,
+    ChickMass,
     Dead,
     EggError,
     Entry,
@@ -24,14 +28,18 @@ from monitor.domain.eggs.entry import (
     Found,
     Hatched,
     Helped,
+    Identity,
     Laid,
     LookAgain,
     Note,
     Removed,
     Sealed,
     Sign,
+    SignedOff,
     Size,
     Split,
+    Turning,
+    TurningStopped,
     Weighing,
     Withdrawn,
     fact_of,
@@ -86,6 +94,37 @@ def entry(fact: Fact, **other: object) -> Entry:
         ),
         (lambda: Laid(), "laid: neither laid_at nor stored_days came, expected one of them"),
         (lambda: Laid(stored_days=90.0), "laid: days in store 90, expected 0 to 60"),
+        (
+            lambda: Identity(),
+            "identity: nothing is said, expected one of pair, cock, hen, clutch, label, taken_at, tray, place",
+        ),
+        (lambda: Attached("a/b", "0f" * 32, 1), "file: name 'a/b', expected 1 to 120 characters, without /"),
+        (lambda: Attached(" ", "0f" * 32, 1), "file: name ' ', expected 1 to 120 characters"),
+        (lambda: Attached("a", "0F" * 32, 1), "file: sha256 '0F0F0F0F0F0F0F0F0F0F', expected 64 of 0-9 and a-f"),
+        (lambda: Attached("a", "0f" * 31, 1), "file: sha256 '0f"),
+        (lambda: Attached("a", "0f" * 32, 0), "file: 0 bytes, expected 1 to 4194304"),
+        (lambda: Attached("a", "0f" * 32, 1.5), "file: a part of a number, expected whole numbers"),
+        (lambda: Attached("a", "0f" * 32, 1, "x" * 501), "file: 501 characters, expected at most 500"),
+        (lambda: AirCell(0.4), "air-cell: near in mm 0.4, expected 0.5 to 120"),
+        (lambda: AirCell(9.0, 8.9), "air-cell: far in mm 8.9, expected 9 to 240"),
+        (lambda: AirCell(9.0, across_mm=0.1), "air-cell: across in mm 0.1, expected 0.5 to 240"),
+        (lambda: Turning(-1), "turned: -1 times, expected a whole number from 0 to 500"),
+        (lambda: Turning(501), "turned: 501 times, expected a whole number from 0 to 500"),
+        (lambda: Turning(2.5), "turned: 2.5 times, expected a whole number from 0 to 500"),
+        (lambda: Turning(float("inf")), "turned: inf times, expected a whole number from 0 to 500"),
+        (lambda: Turning(5, 0.0), "turned: hours 0, expected 0.1 to 240"),
+        (lambda: TurningStopped("x" * 501), "turning-stopped: 501 characters, expected at most 500"),
+        (lambda: ChickMass(0.0), "chick-mass: mass in g 0, expected 0.1 to 50000"),
+        (lambda: ChickMass(40.0, error_g=0.0), "chick-mass: error in g 0, expected 0.0001 to 1000"),
+        (lambda: ChickMass(40.0, scale=""), "chick-mass: scale '', expected the id of one, 1 to 32 characters"),
+        (lambda: Brooded(""), "brooder: '', expected the id of a machine, 1 to 32 characters"),
+        (lambda: SignedOff("x" * 501), "signed-off: 501 characters, expected at most 500"),
+        (lambda: Identity(pair=" "), "identity: pair: ' ', expected 1 to 60 characters"),
+        (lambda: Identity(ring="x" * 61), "identity: ring: 'xxx"),
+        (
+            lambda: Identity(taken_at=AT.replace(tzinfo=None)),
+            "identity: taken_at 2026-03-05T09:00:00, expected a time with",
+        ),
         (lambda: Entry(AT.replace(tzinfo=None), AT, "Mo", Hatched()), "at 2026-03-05T09:00:00, expected a time"),
         (lambda: Entry(AT, AT, " ", Hatched()), "who: empty, expected the name of who writes this"),
         (lambda: entry(Hatched(), egg=3, count=2), "egg 3: a count or a tray came with it, expected one egg or some"),
@@ -112,6 +151,8 @@ def test_the_longest_that_can_be_written() -> None:
 FACTS_MADE: tuple[Fact, ...] = (
     Laid(AT, 3.5),
     Laid(stored_days=2.0),
+    Identity("P3", "A12", "B7", "2", "x7", AT, "B", "3", "17"),
+    Identity(label="x7"),
     Size(38.1, 29.5),
     Weighing(319.4, 300.1, 0.05),
     Weighing(58.4, scale="fine", digit_g=0.01),
@@ -123,6 +164,13 @@ FACTS_MADE: tuple[Fact, ...] = (
     Dead("internal pip"),
     Removed("clear"),
     Split("hen-1-b"),
+    Attached("photo.jpg", "0f" * 32, 2_500_000, "blood ring", 31),
+    AirCell(9.0, 14.0, 26.0),
+    Turning(5),
+    TurningStopped("lockdown"),
+    ChickMass(38.2, 0.05, "fine"),
+    Brooded("brooder-1"),
+    SignedOff("aviary"),
     Found("wet-chick"),
     Note("thin shell"),
     LookAgain(AT, "vessels?"),
@@ -148,7 +196,9 @@ TIME_WORDS = "expected a time such as 2026-03-01T18:00:00Z"
 @pytest.mark.parametrize(
     ("kind", "data", "said"),
     [
-        ("egg", {}, "entry: kind 'egg', expected one of laid, size,"),
+        ("egg", {}, "entry: kind 'egg', expected one of laid, identity, size,"),
+        ("identity", {"pair": 3}, "identity: pair 3, expected a text"),
+        ("identity", {"taken_at": "soon"}, f"identity: taken_at 'soon', {TIME_WORDS}"),
         ("weighing", {}, "weighing: no gross_g, expected a number"),
         ("weighing", {"gross_g": None}, "weighing: gross_g empty, expected its value"),
         ("weighing", {"gross_g": "x"}, "weighing: gross_g 'x', expected a number"),
@@ -175,6 +225,20 @@ def test_only_the_listed_words_are_taken(word: str) -> None:
         if word not in known:
             with pytest.raises(EggError):
                 make(word)
+
+
+@pytest.mark.parametrize(
+    ("who", "parents", "clutch"),
+    [
+        (Identity(pair="P3", cock="A12", clutch="2"), "P3", "P3, clutch 2"),
+        (Identity(cock="A12", hen="B7", clutch="2"), "A12 x B7", "A12 x B7, clutch 2"),
+        (Identity(hen="B7"), "? x B7", ""),
+        (Identity(clutch="2", label="x"), "", "clutch 2"),
+    ],
+)
+def test_whose_an_egg_is(who: Identity, parents: str, clutch: str) -> None:
+    """A pair by its name, or by its birds; a clutch counts within its pair."""
+    assert (who.parents, who.clutch_of) == (parents, clutch)
 
 
 def test_what_an_entry_says_of_itself() -> None:

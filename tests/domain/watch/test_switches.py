@@ -23,12 +23,12 @@ from monitor.domain.needs.rules import (
     SWITCH_DOUBTFUL,
     WATER_LOW,
 )
-from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_WATER, Switch
+from monitor.domain.needs.site import OF_DOOR, OF_MAINS, OF_TURNING, OF_WATER, Switch
 from monitor.domain.readings.reading import Other, Pack, Sample
 from monitor.domain.signs.opening import FALL_K, holds
 from monitor.domain.signs.seen import Opened
 from monitor.domain.signs.switch import Contact
-from monitor.domain.state.happened import Turned
+from monitor.domain.state.happened import TURNING, Turned
 from monitor.domain.state.known import rule_of
 from monitor.domain.state.memory import Heard
 from monitor.domain.state.record import Group
@@ -45,6 +45,7 @@ TOP = "node-a/top"
 MAINS_THERE = Switch("node-a/mains", OF_MAINS)
 DOOR = Switch("node-a/door", OF_DOOR, "setter-1")
 WATER = Switch("node-a/water", OF_WATER, "setter-1")
+TURNER = Switch("node-a/turner", OF_TURNING, "setter-1")
 COLD = "dry-bulb-low-alarm"
 
 
@@ -493,6 +494,35 @@ def test_a_room_says_what_its_switches_say() -> None:
     assert "  door open since 08:02" in lines
     assert "  mains there" in lines
     assert "  water enough" in lines
+
+
+def test_each_turn_is_written_once_and_wakes_nobody() -> None:
+    """By its begin, whether the contact is closed for long or opens at once; a machine that is being turned is calm."""
+    story = begun(TURNER, turner=False)
+    begins = []
+    for minutes in (1, 5):
+        story.switches["node-a/turner"] = True
+        begins.append(story.now().utc)
+        story.run(minutes=minutes)
+        story.switches["node-a/turner"] = False
+        story.run(minutes=30)
+    turns = [e for e in story.events if e.kind == TURNING]
+    assert [(e.subject, e.what) for e in turns] == [("setter-1", Turned(OF_TURNING, True))] * 2
+    assert all(abs(e.at - begin) <= timedelta(seconds=30) for e, begin in zip(turns, begins, strict=True))
+    assert [e for e in story.events if e.kind == "switch"] == []
+    assert story.transitions == []
+    view = machine_view(story.look(), "setter-1", lambda about: about_words(about, story.site))
+    assert any(line.startswith("  at rest since 08:") for line in machine_lines(view, story.site))
+
+
+def test_a_turner_of_which_nothing_comes_is_doubtful() -> None:
+    """As any switch: its turns are not counted meanwhile."""
+    story = begun(TURNER, turner=False)
+    del story.switches["node-a/turner"]
+    story.run(minutes=20)
+    assert story.state_of(SWITCH_DOUBTFUL, "node-a/turner") == UNACKNOWLEDGED
+    retire(story.look())
+    assert story.state_of(SWITCH_DOUBTFUL, "node-a/turner") == UNACKNOWLEDGED
 
 
 def test_every_rule_of_a_switch_is_judged() -> None:

@@ -7,10 +7,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from monitor.domain.eggs.book import EggBook, add
+from monitor.domain.eggs.entry import Brooded, ChickMass, Entry, Hatched, SignedOff
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.service.reports import archive as module
 from monitor.service.reports import batch as batch_module
-from monitor.service.reports.belonging import stays_in
+from monitor.service.reports.belonging import stays_in, with_chicks
 from tests.seasons import make_site
 
 T0 = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
@@ -59,6 +61,19 @@ def test_until_when_a_stay_goes() -> None:
     """To its end, or to the last instant that a report looks at: now, or when the batch was closed."""
     assert stays_in(HEN, at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(30))]}
     assert stays_in(replace(HEN, closed_at=at(25)), at(30)) == {"setter-1": [(at(0), at(10)), (at(20), at(25))]}
+
+
+def test_a_chick_brings_its_brooder() -> None:
+    """As long as anything is written of it: to its end, or its last weighing."""
+    book = EggBook(replace(HEN, closed_at=at(500), eggs=3))
+    for hours, fact, egg in (
+        (490, Hatched(), 1), (492, Brooded("brooder-1"), 1), (494, Brooded("brooder-2"), 1), (520, SignedOff(), 1),
+        (490, Hatched(), 2), (493, Brooded("brooder-1"), 2), (510, ChickMass(40.0), 2), (490, Hatched(), 3), (530, Brooded("brooder-3"), 3),
+    ):  # fmt: skip
+        book = add(book, Entry(at(hours), at(hours), "ada", fact, egg))
+    found = with_chicks(stays_in(book.batch, at(500)), book)
+    assert found.pop("setter-1")
+    assert found == {"brooder-1": [(at(492), at(494)), (at(493), at(510))], "brooder-2": [(at(494), at(520))]}
 
 
 def test_where_a_batch_was_when() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from monitor.analysis.across.statistics import Outcome
 from monitor.domain.eggs.book import EggBook
-from monitor.domain.eggs.entry import Candling, Dead, Found, Hatched, Removed
+from monitor.domain.eggs.entry import Candling, Dead, Found, Hatched, Identity, Removed
 from monitor.domain.eggs.split import split
 from monitor.domain.state.record import Group
 from monitor.service.reports.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY, UNTOLD, ended_of, outcome_of
@@ -251,3 +251,58 @@ def test_a_finding_once_is_enough() -> None:
     assert (found.written, found.split_off, found.unwritten) == ({"b-1": 1, "b-2": 0}, frozenset(), 10)
     assert [found.bad(o) for o in found.outcomes] == [True, False]
     assert [replace(found, written=None).bad(o) for o in found.outcomes] == [False, True]
+
+
+def whose(book: EggBook, *pairs: tuple[str, str, range]) -> EggBook:
+    """The book with each pair and clutch written of its eggs."""
+    for pair, clutch, eggs in pairs:
+        for egg in eggs:
+            book = put(book, 0.0, Identity(pair=pair, clutch=clutch), egg)
+    return book
+
+
+def test_each_pair_by_itself() -> None:
+    """Of a batch of two pairs each one's eggs are counted with their own ends, the finding too; those of nobody apart."""
+    book = whose(ended(BOOK, 7, late=2, clear=1), ("P1", "1", range(1, 6)), ("P2", "1", range(6, 11)))
+    book = put(book, 20.5, Found("wet-chick"), 9)
+    store = MemoryStore()
+    store.commit(group([book]))
+    found = ended_of(store, store.batches(), UTC, by="pair", finding="wet-chick")
+    parts = {o.pair: (o.eggs, o.hatched, dict(o.lost), o.went_well) for o in found.parts["b-0"] or ()}
+    assert parts == {"P1": (5, 5, {}, True), "P2": (5, 2, {"late": 2}, False), "": (2, 0, {}, False)}
+    assert sum(eggs for eggs, *_ in parts.values()) == found.outcomes[0].eggs == 12
+    assert found.outcomes[0].pair == ""
+    assert found.part_written == {("b-0", "P1"): 0, ("b-0", "P2"): 1, ("b-0", ""): 0}
+    clutches = ended_of(store, store.batches(), UTC, by="clutch")
+    assert {o.clutch for o in clutches.parts["b-0"] or ()} == {"P1, clutch 1", "P2, clutch 1", ""}
+
+
+def test_eggs_of_one_pair_may_end_in_counts() -> None:
+    """What all of a batch have in common holds for counts as well; of two pairs nobody knows whose they were."""
+    book = put(put(BOOK, 0.0, Identity(pair="P1")), 21.0, Hatched(), count=8)
+    store = MemoryStore()
+    store.commit(group([book, whose(EggBook(batch_of(1)), ("P1", "1", range(1, 6)))]))
+    found = ended_of(store, store.batches(), UTC, by="pair")
+    assert found.outcomes[0].pair == "P1"
+    assert found.parts == {"b-0": (found.outcomes[0],)}
+    mixed = put(whose(EggBook(batch_of(1)), ("P1", "1", range(1, 6))), 21.0, Hatched(), count=8)
+    store = MemoryStore()
+    store.commit(group([mixed]))
+    assert ended_of(store, store.batches(), UTC, by="pair").parts == {"b-1": None}
+
+
+def test_a_pair_follows_its_eggs_into_another_batch() -> None:
+    """Of a split each batch counts the pairs of its own eggs."""
+    book = whose(EggBook(batch_of(0, closed=False)), ("P1", "1", range(1, 7)), ("P2", "1", range(7, 13)))
+    at = set_at(0) + timedelta(days=10)
+    stay, went = split(book, [1, 7], count=None, into="b-90", at=at, written_at=at, who="ada")
+    books = [put(put(went, 21.0, Hatched(), 1), 21.0, Dead("late"), 7), put(stay, 21.0, Hatched(), 2)]
+    store = MemoryStore()
+    store.commit(group([replace(each, batch=replace(each.batch, closed_at=at + timedelta(days=12))) for each in books]))
+    parts = ended_of(store, store.batches(), UTC, by="pair").parts
+    assert {(o.batch, o.pair): (o.eggs, o.hatched) for each in parts.values() for o in each or ()} == {
+        ("b-90", "P1"): (1, 1),
+        ("b-90", "P2"): (1, 0),
+        ("b-0", "P1"): (5, 1),
+        ("b-0", "P2"): (5, 0),
+    }

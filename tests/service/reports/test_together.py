@@ -12,13 +12,14 @@ from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.across.looked_at import USUAL, every_one
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Exposed
 from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import Hatched, Identity
 from monitor.domain.needs.site import Site
 from monitor.service.ports import Series
 from monitor.service.reports.outcomes import ended_of
 from monitor.service.reports.together import MOST_RECORDS, Together, across_batches, together_of
-from monitor.shown.outcomes import association_words
+from monitor.shown.outcomes import Told, association_words, outcomes_json, outcomes_text
 from tests.fakes import MemoryStore
-from tests.seasons import DAMP_RH, batch_of, ended, five_seasons, group, make_site, set_at, two_setters
+from tests.seasons import DAMP_RH, batch_of, ended, five_seasons, group, make_site, put, set_at, two_setters
 
 NOW = set_at(60)
 CATALOGUE = shipped_causes()
@@ -208,3 +209,42 @@ def test_what_the_breeder_chose(site: Site, two: MemoryStore) -> None:
     assert across_batches(two, site, catalogue=CATALOGUE, now=NOW).why == SET_BEFORE
     with pytest.raises(KeyError):
         across_batches(two, site, catalogue=CATALOGUE, now=NOW, exposures=("moonlight",))
+
+
+def test_pairs_are_counted_by_egg_and_compared_by_batch(site: Site) -> None:
+    """Batches of one pair stand against those of another; one of both counts in each one's rates alone, and is told."""
+    store = MemoryStore()
+    pairs = {n: "P1" if n % 2 else "P2" for n in range(12)}
+    books = [
+        put(ended(EggBook(batch_of(n)), 4 if n % 2 else 11, late=7 if n % 2 else 0), 0.0, Identity(pair=pair))
+        for n, pair in pairs.items()
+    ]
+    mixed = ended(EggBook(batch_of(12)), 6, late=6)
+    for egg in range(1, 13):
+        mixed = put(mixed, 0.0, Identity(pair="P2" if egg <= 6 else "P1"), egg)
+    store.commit(group([*books, mixed]))
+    across = across_batches(store, site, catalogue=CATALOGUE, now=NOW, by="pair")
+    assert {name: (r.batches, r.hatch_of_set.count, r.hatch_of_set.of) for name, r in across.groups.items()} == {
+        "P1": (7, 24, 78),
+        "P2": (7, 72, 78),
+    }
+    (member,) = across.members
+    assert (member.exposure, member.table.counts) == (Exposed(group="P1", rather_than="P2"), (6, 0, 0, 6))
+    assert (across.mixed, across.untold) == (1, ())
+    assert all(a.exposure.group in ("P1", "P2") for a in across.within)
+    words = " ".join(outcomes_text(Told.of(across, "C")).split())
+    assert "eggs of P1 rather than P2: 6 of 6 batches ended badly, otherwise 0 of 6." in words
+    assert "Of several pairs, so not compared, for they shared their air: 1 batch." in words
+    assert outcomes_json(Told.of(across, "C"))["mixed_not_compared"] == 1
+
+
+def test_what_nobody_knows_whose_it_was_is_told(site: Site) -> None:
+    """Eggs of several pairs that ended in counts are named, and counted in no pair."""
+    store = MemoryStore()
+    book = put(put(EggBook(batch_of(0)), 0.0, Identity(pair="P1"), 1), 21.0, Hatched(), count=8)
+    store.commit(group([book]))
+    across = across_batches(store, site, catalogue=CATALOGUE, now=NOW, by="pair")
+    assert (dict(across.groups), across.mixed, across.untold) == ({}, 1, ("b-0",))
+    words = " ".join(outcomes_text(Told.of(across, "C")).split())
+    assert "ended in counts, so that nobody knows whose they were: b-0." in words
+    assert across.every.hatch_of_set.count == 8

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import copy
+import hashlib
 import json
 import math
 import time
@@ -17,10 +19,11 @@ from hypothesis import strategies as st
 from monitor.adapters.requests import MAX_ROWS
 from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
 from monitor.domain.eggs.book import EggBook, masses, standing
-from monitor.domain.eggs.entry import LookAgain, Weighing, fact_of, plain
+from monitor.domain.eggs.entry import FILE_BYTES, LookAgain, Weighing, fact_of, plain
 from monitor.domain.needs.batch import subject_of
 from monitor.domain.needs.rules import LOOK_AGAIN
 from monitor.domain.state.record import Group
+from monitor.service.watch import egg_requests
 from monitor.service.watch.requests import RequestError
 from tests.asking import perform
 from tests.domain.house import Story, batch, site
@@ -93,7 +96,7 @@ def test_what_is_odd_is_asked() -> None:
         ({"at": "2026-03-10"}, "at: '2026-03-10', expected a time"),
         ({"at": 5}, "at: 5, expected a time"),
         ({"at": "0001-01-01T00:00:00+14:00"}, "at: '0001-01-01T00:00:00+14:00', expected a time"),
-        ({"kind": "weight"}, "entry: kind 'weight', expected one of laid, size, weighing"),
+        ({"kind": "weight"}, "entry: kind 'weight', expected one of laid, identity, size, weighing"),
         ({"kind": None}, "kind: None, expected a text"),
         ({"fact": []}, "fact: [], expected fields that are each a text, a number or null"),
         ({"fact": {"gross_g": None}}, "weighing:"),
@@ -399,3 +402,134 @@ def test_a_house_without_scales_writes_what_it_wrote() -> None:
     number = written(other, **WEIGHED | {"fact": {"gross_g": 60.0, "error_g": 0.2}})[0]["number"]
     answer, _ = written(other, **WEIGHED | {"fact": {"gross_g": 59.0, "error_g": 0.2}}, replaces=number)
     assert fact_of(answer["kind"], answer["fact"]) == Weighing(59.0, error_g=0.2)
+
+
+# --- files, tables, chicks
+
+
+PICTURE = b"\x00\xffpicture"
+
+
+def attach(story: Story, content: bytes = PICTURE, **more: Any) -> tuple[Mapping[str, Any], Group]:
+    request = {"batch": "hen-1", "by": "ada", "name": "p.jpg", "content": base64.b64encode(content).decode(), **more}
+    return written(story, "attach", **request)
+
+
+def test_a_file_is_kept_once() -> None:
+    """By what is in it, whatever it is called and whichever egg it is beside; the second time the record takes in no bytes."""
+    story = house()
+    answer, out = attach(story, egg=7)
+    sha256 = hashlib.sha256(PICTURE).hexdigest()
+    assert (answer["kind"], answer["egg"], answer["fact"]["sha256"], answer["fact"]["size"]) == ("file", 7, sha256, 9)
+    assert out.files == {sha256: PICTURE}
+    assert story.state.files == {sha256: 9}
+    again, out = attach(story, egg=8, name="q.jpg", beside=None)
+    assert (again["number"], out.files, len(out.entries)) == (2, {}, 1)
+
+
+@pytest.mark.parametrize(
+    ("change", "line"),
+    [
+        ({"content": "no base64!"}, "batch hen-1: file 'p.jpg': its content is no base64, expected that of a file"),
+        ({"content": ""}, "content: '', expected a file in base64"),
+        (
+            {"content": base64.b64encode(bytes(FILE_BYTES + 1)).decode()},
+            "batch hen-1: file 'p.jpg': 4194305 bytes, expected 1 to 4194304",
+        ),
+        ({"name": "a/b"}, "file: name 'a/b', expected 1 to 120 characters, without /"),
+        ({"name": "a\x1b"}, "name: 'a\\x1b', expected text in one line, without control characters"),
+        ({"beside": 9}, "batch hen-1: egg 7 file: beside entry 9, expected one that is in the book"),
+        ({"egg": 99}, "batch hen-1: egg 99, expected 1 to 12"),
+        ({"content": 5}, "content: 5, expected a file in base64"),
+    ],
+)
+def test_a_file_that_cannot_be_kept(change: dict[str, Any], line: str) -> None:
+    """One line, and neither the record nor the state has anything of it."""
+    story = house()
+    out = Group()
+    request = {
+        "do": "attach",
+        "batch": "hen-1",
+        "by": "ada",
+        "name": "p.jpg",
+        "content": base64.b64encode(PICTURE).decode(),
+        "egg": 7,
+    }
+    with pytest.raises(RequestError) as raised:
+        perform(story.state, story.site, request | change, story.now(), out)
+    assert str(raised.value) == line
+    assert (out.files, out.entries, story.state.files) == ({}, [], {})
+
+
+def test_so_much_and_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    """So many files of a batch, so many bytes of it, and of the record; what is there already is never too much."""
+    story = house()
+    for number in range(3):
+        attach(story, bytes([number]) * 100)
+    for name, most, line in (
+        ("BATCH_FILES", 3, "3 files are in this batch, expected at most 3"),
+        ("BATCH_BYTES", 399, "100 bytes beside 300 in this batch, expected at most 399 together"),
+        ("RECORD_BYTES", 399, "100 bytes beside 300 in the record, expected at most 399 together"),
+    ):
+        with monkeypatch.context() as bound:
+            bound.setattr(egg_requests, name, most)
+            with pytest.raises(RequestError, match=f"batch hen-1: file 'p.jpg': {line}"):
+                attach(story, b"x" * 100)
+            attach(story, bytes([1]) * 100, egg=5, sure=True)
+    attach(story, b"x" * 100)
+
+
+def lines_of(story: Story, rows: list[Any]) -> list[str]:
+    """What is said of a table that is refused."""
+    with pytest.raises(RequestError) as raised:
+        perform(
+            story.state, story.site, {"do": "table", "batch": "hen-1", "by": "ada", "rows": rows}, story.now(), Group()
+        )
+    return str(raised.value).splitlines()
+
+
+def test_a_file_that_the_record_has_not_cannot_be_written_of() -> None:
+    """Nobody names a content that never came."""
+    story = house()
+    fact = {"name": "p", "sha256": "0f" * 32, "size": 9}
+    line = "file: 0f0f0f0f0f0f of 9 bytes is not in the record, expected one that is"
+    assert refused(story, do="entry", **WEIGHED | {"kind": "file", "fact": fact}) == line
+    assert lines_of(story, [[2, 7, "file", fact, None]])[1] == f"line 2: {line}"
+    answer, _ = attach(story, egg=7)
+    fact = {**answer["fact"], "text": "ring"}
+    assert written(story, **WEIGHED | {"kind": "file", "fact": fact, "replaces": 1})[0]["fact"]["text"] == "ring"
+
+
+def test_a_table_of_several_kinds() -> None:
+    """All of it or nothing; its signs begin a lockdown as any do; each line that is wrong is named once."""
+    story = house()
+    rows: list[Any] = [
+        [2, 7, "identity", {"pair": "P1"}, None],
+        [2, 7, "weighing", {"gross_g": 60.0}, None],
+        [3, 8, "identity", {"pair": "P2"}, "2026-03-09T08:00:00Z"],
+    ]
+    answer, out = written(story, "table", batch="hen-1", by="ada", rows=rows)
+    assert [(e["number"], e["egg"], e["kind"]) for e in answer["entries"]] == [
+        (1, 7, "identity"),
+        (2, 7, "weighing"),
+        (3, 8, "identity"),
+    ]
+    assert answer["entries"][2]["at"] == "2026-03-09T08:00:00.000Z"
+    assert len(out.entries) == 3
+    rows = [
+        [2, 99, "note", {"text": "x"}, None],
+        [2, 98, "note", {"text": "y"}, None],
+        [3, 8, "note", {"text": "z"}, None],
+    ]
+    lines = lines_of(story, rows)
+    assert lines[0] == "batch hen-1: 1 of 2 lines are wrong, nothing was written"
+    assert lines[1] == "line 2: batch hen-1: egg 99, expected 1 to 12"
+    assert len(story.state.books["hen-1"].entries) == 3
+
+
+def test_a_chick_in_no_machine_of_the_house() -> None:
+    """By hand and in a table."""
+    story = house()
+    line = "brooder: no machine 'setter-9', nearest setter-1, expected one of: "
+    assert refused(story, do="entry", **WEIGHED | {"kind": "brooder", "fact": {"machine": "setter-9"}}).startswith(line)
+    assert lines_of(story, [[2, 7, "brooder", {"machine": "setter-9"}, None]])[1].startswith(f"line 2: {line}")
