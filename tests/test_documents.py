@@ -64,7 +64,7 @@ WHEN = {
     "no-humidity": "a sensor whose temperature comes and whose humidity no longer does",
     "sensor-failed": "a sensor that sends what cannot be, or that it failed",
     "sensor-suspect": "a sensor that sends what can hardly be",
-    "probes-disagree": "sensors of one machine too far apart (high while the air at one is out of its band), or, with a fan,"
+    "probes-disagree": "sensors of one machine too far apart (high while the air at one is beyond an alarm limit, or out of its band with 0.8 °C between them), or, with a fan,"
     " otherwise than in its last hours within minutes (high)",
     "sensor-drift": "a sensor that moves 0.25 °C away from its neighbours over hours or days (0.3 in still air)",
     "node-offline": "the broker says that a node is gone",
