@@ -213,9 +213,8 @@ def step(alarm: Alarm, judgement: Judgement, now: Now, *, rule: Rule, next_numbe
     if judgement.verdict == OUT:
         if alarm.rested:
             again = replace(_worse(alarm, judgement), times=alarm.times + 1, rested=False)
-            over = again.chattering and not (
-                again.told or again.covered
-            )  # its end was told, with that of what is worse
+            # An end that was told with that of what is worse.
+            over = again.chattering and not (again.told or again.covered)
             return _come_again(alarm, again, now) if again.times == CHATTERS or over else (again, ())
         if alarm.condition:
             return _worse(alarm, judgement), ()

@@ -120,7 +120,8 @@ class Pairs:
     lately: Mapping[str, Given] = field(default_factory=dict)
 
 
-# A reading that is compared: of which probe, when, °C, %RH up to 100, and the pressure at which it would be saturated, kPa; 0 where it has no humidity.
+# A reading that is compared: of which probe, when, °C, %RH up to 100, and the pressure at which it would be saturated, kPa; 0 where it has no
+# humidity.
 _Air = tuple[str, float, float, float | None, float]
 # How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, whether shifts are looked for,
 # whether its door is open or someone is at work there, and the limits.
@@ -163,7 +164,8 @@ def agree(
 
     interval_s: the longest of the probes'. still: the air is not blown about, or hardly, so that it is layered by nature: a pair is then
     judged by how far it is from its usual difference, once that is learnt. shifts: whether they are looked for, in air that a fan
-    moves around eggs; else what was usual is forgotten. None: in air that is not still. disturbed: its door is open, or someone is at work there, so that none begins.
+    moves around eggs; else what was usual is forgotten. None: in air that is not still.
+    disturbed: its door is open, or someone is at work there, so that none begins.
     """
     gap_s, near_s = limits.gap_intervals * interval_s, limits.paired_intervals * interval_s
     gap_s = gap_s if gap_s > limits.gap_s else limits.gap_s

@@ -70,11 +70,10 @@ HOME_SHARE = 0.5  # of the vapour that was gone: with so much of it back the res
 MOIST_SHARE = 0.75
 # What a controller that was cold goes too far, and for how long: so much more than it did after its last doors is as usual (judgement).
 OVER_MORE, OVER_MORE_K = 1.25, 0.3
-DIP_K, DIP_S = (
-    0.7,
-    300.0,
-)  # so soon after such a fall a controller goes too far also where the room is as moist as the machine (judgement)
-# Of what was longer, or higher, for each time that it was not: a machine swings several times after a door, and may be opened twenty times a day.
+# So soon after such a fall a controller goes too far also where the room is as moist as the machine (judgement).
+DIP_K, DIP_S = 0.7, 300.0
+# Of what was longer, or higher, for each time that it was not: a machine swings several times after a door, and may be opened twenty times a day
+# (judgement).
 OVER_FADE = 0.002
 # Eggs that are cooled each day: so long at least, on one of so many days before, so near to the same hour; then so much longer is no news.
 COOLED_S, COOLED_DAYS, COOLED_NEAR_S, COOLED_MORE_S = 600.0, 2, 3600.0, 300.0
@@ -167,7 +166,8 @@ class Watch:
     readings that showed no door. driest_kpa: since the door was last seen open. above_s, above_k: since when, and how far at most, it has been
     warmer than usual after a door; over_s, over_k: for how long and how far it goes too far then, as learnt. visits: when the last long
     openings began, and how long the door stood open, s; or when it was too cold, and for how long, of what came back by itself and no door
-    was seen. cold_s: since when that is so now; cooled_s: when it last was for no longer than usual at its hour. dipped_s: when the temperature was last well below its usual level, whatever the vapour said.
+    was seen. cold_s: since when that is so now; cooled_s: when it last was for no longer than usual at its hour.
+    dipped_s: when the temperature was last well below its usual level, whatever the vapour said.
     """
 
     newest_s: float = -math.inf

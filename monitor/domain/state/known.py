@@ -53,7 +53,7 @@ from monitor.domain.state.record import Group, Unknown
 Key = tuple[str, str]  # (subject, rule id)
 # Disagreeing sensors, one of them out of the band, stand for what either says: nobody else asks again.
 URGENT_AGAIN_S = 1800.0
-# Of two that are each good to 0.3 K in a machine whose air has layers of 0.2 K (makers' sheets; the layers are judgement).
+# Of two that are each good to 0.3 K in a machine whose air has layers of 0.2 K (judgement).
 SOUND_APART_K = 0.8
 MAX_REACHED = 1_000  # of episodes and contacts: those that stand are fewer by far
 

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import TypeVar
 
 from monitor.domain.eggs.book import EggBook, add, files, of_egg
 from monitor.domain.eggs.doubts import doubts, shared
@@ -44,6 +45,8 @@ from monitor.domain.refusal import Sure, Words, joined, sought
 from monitor.domain.state.known import Look
 from monitor.domain.watch.egg_alarms import remind_to_look, take_book
 from monitor.service.watch.requests import Attach, SplitOff, Write, WriteBeyondPip, WriteTable, WriteWeighings
+
+_Given = TypeVar("_Given")  # what a row of a table says of its egg
 
 SHOWN = 10  # complaints about eggs of one request; more are the same again
 _SURE = Sure("write")
@@ -170,24 +173,12 @@ def write_weighings(look: Look, request: WriteWeighings, batch: Batch) -> dict[s
 
     Raises EggError with a line for each row that is wrong, or odd and nobody said that it is sure.
     """
-    at = request.at or look.now.utc
-    book = look.state.books.get(batch.id, EggBook(batch))
-    entries: list[Entry] = []
-    lines: dict[int, int | str] = {}  # by what `id` says of an entry: two rows may be the same
-    wrong: list[tuple[int | str, Words]] = []
-    for line, egg, gross_g, when in request.rows:
-        try:
-            shown = Weighing(
-                gross_g, request.tare_g or 0.0, request.error_g, scale=request.scale, digit_g=request.digit_g
-            )
-            fact = on_scale(shown, look.site)
-            entry = Entry(_whole_ms(when or at), _whole_ms(look.now.utc), request.by, fact, _counted(egg, "egg"))
-        except EggError as error:
-            wrong.append((line, error.words))
-            continue
-        entries.append(entry)
-        lines[id(entry)] = line
-    return _all_or_none(look, book, entries, wrong=wrong, lines=lines, sure=request.sure)
+
+    def weighed(gross_g: float) -> Fact:
+        shown = Weighing(gross_g, request.tare_g or 0.0, request.error_g, scale=request.scale, digit_g=request.digit_g)
+        return on_scale(shown, look.site)
+
+    return _written(look, request, batch, rows=request.rows, fact_of=weighed)
 
 
 def attach(look: Look, request: Attach, batch: Batch) -> dict[str, object]:
@@ -227,16 +218,34 @@ def _check_room(look: Look, of_batch: Mapping[str, int], *, sha256: str, size: i
 
 def write_table(look: Look, request: WriteTable, batch: Batch) -> dict[str, object]:
     """A table of entries about numbered eggs: all of them, or none. Raises EggError as `write_weighings`."""
+
+    def said(given: Fact) -> Fact:
+        fact = _whole_times(on_scale(given, look.site) if isinstance(given, Weighing | ChickMass) else given)
+        _check_machine(fact, look.site)
+        _check_kept(fact, look.state.files)
+        return fact
+
+    return _written(look, request, batch, rows=request.rows, fact_of=said)
+
+
+def _written(
+    look: Look,
+    request: WriteWeighings | WriteTable,
+    batch: Batch,
+    *,
+    rows: Iterable[tuple[int | str, int, _Given, datetime | None]],
+    fact_of: Callable[[_Given], Fact],
+) -> dict[str, object]:
+    """Both tables. rows: (line, egg, what is said of it, when); fact_of: what is written of that, or raises EggError."""
     at, book = request.at or look.now.utc, look.state.books.get(batch.id, EggBook(batch))
     entries: list[Entry] = []
-    lines: dict[int, int | str] = {}
+    lines: dict[int, int | str] = {}  # by what `id` says of an entry: two rows may be the same
     wrong: list[tuple[int | str, Words]] = []
-    for line, egg, said, when in request.rows:
+    for line, egg, given, when in rows:
         try:
-            fact = _whole_times(on_scale(said, look.site) if isinstance(said, Weighing | ChickMass) else said)
-            _check_machine(fact, look.site)
-            _check_kept(fact, look.state.files)
-            entry = Entry(_whole_ms(when or at), _whole_ms(look.now.utc), request.by, fact, _counted(egg, "egg"))
+            entry = Entry(
+                _whole_ms(when or at), _whole_ms(look.now.utc), request.by, fact_of(given), _counted(egg, "egg")
+            )
         except EggError as error:
             wrong.append((line, error.words))
             continue
