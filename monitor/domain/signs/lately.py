@@ -211,7 +211,7 @@ def _nearer(means: tuple[float, ...], values: Sequence[float], weight: float) ->
 
 def middle(values: Sequence[float]) -> float:
     """The median, as `statistics` has it, with each reading."""
-    if len(values) == 3:  # as of most machines with several; to put them in order would take three times as long
+    if len(values) == 3:  # as of most machines with several: without putting them in order
         one, two, three = values
         if one > two:
             one, two = two, one

@@ -62,7 +62,8 @@ _Each = tuple[list[float], list[float]]  # of each probe: dry bulb, and humidity
 
 
 def dangerous_heat(rule: Rule) -> bool:
-    """No work at an open machine makes it too hot: held back is only what a controller goes too far after a door, and nothing deadly."""
+    """No work at an open machine makes it too hot: held back is only what a controller goes too far after a door or a fall, and what would be deadly for
+    two minutes at most."""
     return rule.quantity == DRY_BULB and rule.side == ABOVE and rule.level in (ALARM, LETHAL)
 
 
