@@ -195,7 +195,7 @@ def _saturation(library: _Library, phase: _Phase, surface_c: _Value) -> _Pair:
 
 
 _C1, _C2, _C3, _C4, _C5 = _WATER.curve[:5]
-_C7 = _WATER.curve[6]  # over water nothing stands at T⁴
+_C7, _TWICE_C4, _THRICE_C5 = _WATER.curve[6:9]  # over water nothing stands at T⁴
 
 
 def over_water_kpa(surface_c: float) -> float:
@@ -203,6 +203,12 @@ def over_water_kpa(surface_c: float) -> float:
     kelvin = surface_c + ZERO_C_IN_K
     powers = kelvin * (_C3 + kelvin * (_C4 + kelvin * _C5))
     return exp(_C1 / kelvin + _C2 + powers + _C7 * log(kelvin)) * 0.001
+
+
+def over_water_per_k(surface_c: float) -> float:
+    """By what share of itself that pressure rises with each kelvin, 1/K: the slope of its logarithm, of one float, to the last bit."""
+    kelvin = surface_c + ZERO_C_IN_K
+    return (_C7 - _C1 / kelvin) / kelvin + _C3 + kelvin * (_TWICE_C4 + kelvin * _THRICE_C5)
 
 
 def _settle(  # noqa: PLR0917 - a formula's terms

@@ -18,7 +18,7 @@ from dataclasses import field
 from itertools import combinations
 from statistics import median
 
-from monitor.domain.air.psychrometrics import over_water_kpa
+from monitor.domain.air.psychrometrics import over_water_per_k
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.readings.reading import FAIL, SUSPECT
@@ -120,9 +120,7 @@ class Pairs:
     lately: Mapping[str, Given] = field(default_factory=dict)
 
 
-# A reading that is compared: of which probe, when, °C, %RH up to 100, and the pressure at which it would be saturated, kPa; 0 where it has no
-# humidity.
-_Air = tuple[str, float, float, float | None, float]
+_Air = tuple[str, float, float, float | None]  # a reading that is compared: of which probe, when, °C, %RH up to 100
 # How a machine's probes are compared: the interval and what counts as a gap, s, whether the air is still, whether shifts are looked for,
 # whether its door is open or someone is at work there, and the limits.
 _Over = tuple[float, float, bool, bool, bool, Limits]
@@ -187,14 +185,12 @@ def agree(
         lately[name] = (given_s if dt_s > 0.0 else before_s, mean_c, mean_pct)
         if not -moving_k <= dry_bulb_c - mean_c <= moving_k:
             continue
-        saturated_kpa = 0.0
         if rh_pct is not None:
             if mean_pct is not None and not -moving_pct <= rh_pct - mean_pct <= moving_pct:
                 continue
-            saturated_kpa = over_water_kpa(dry_bulb_c)
             if rh_pct > 100.0:
                 rh_pct = 100.0
-        calm.append((name, given_s, dry_bulb_c, rh_pct, saturated_kpa))
+        calm.append((name, given_s, dry_bulb_c, rh_pct))
     pairs = {**state.pairs}
     compared: list[str] = []
     over = (interval_s, gap_s, still, not still if shifts is None else shifts, disturbed, limits)
@@ -218,8 +214,8 @@ def forget(state: Pairs, probe: str) -> Pairs:
 
 def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  # noqa: PLR0917 - with each reading
     """The pair after one more look at both."""
-    _, one_s, one_c, one_pct, one_kpa = one  # of saturated air
-    _, other_s, other_c, other_pct, other_kpa = other
+    _, one_s, one_c, one_pct = one
+    _, other_s, other_c, other_pct = other
     interval_s, gap_s, still, shifts, disturbed, limits = over
     mono_s = one_s if one_s >= other_s else other_s
     dry, humid, steady, dt_s = None, None, None, 0.0
@@ -240,8 +236,10 @@ def _compare(pair: Pair | None, one: _Air, other: _Air, over: _Over) -> Pair:  #
     dry = _gauge(dry, by_k, dt_s, bounds, still, shifted, limits)
     # Vapour pressure follows from temperature: of probes that do not agree on that nothing is to be learnt about this.
     if one_pct is not None and other_pct is not None and -bounds.apart[0] <= dry.apart <= bounds.apart[0]:
-        # As %RH at the temperature between them: its saturation is their geometric mean, to a thousandth of a per cent.
-        damper_pct = (one_pct * one_kpa - other_pct * other_kpa) / math.sqrt(one_kpa * other_kpa)
+        # As %RH at the temperature between them, where saturated air has, to a thousandth of a per cent, the geometric mean of its pressures at
+        # both; either differs from that by so many times.
+        times = math.exp(over_water_per_k((one_c + other_c) / 2.0) * by_k / 2.0)
+        damper_pct = one_pct * times - other_pct / times
         humid = _gauge(humid, damper_pct, dt_s, limits.humidity, False, False, limits)
     return Pair(mono_s, dry, humid, steady)
 

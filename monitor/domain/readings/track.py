@@ -113,17 +113,38 @@ LIMITS = Limits()
 
 
 @fixed
+class Stillness:
+    """What long stillnesses taught, and what moved around the present one: nothing, of nearly all probes at nearly all times.
+
+    long_s: the longest beyond what its steps and its day allow, while the other quantity moved, or there is none: it was of the air;
+    both_s: the second longest in which nothing moved, once_s the longest. All fade. beside: the least and the most of the other quantity while
+    this one stands still. around: what the temperature of the machine's other probes surely reached meanwhile, least and most; behind: the
+    most that they once moved by before this one did, fading. neither_s, neither_at_s: of a temperature, the longest of a week for which
+    neither it nor its humidity moved, and when that was over.
+    """
+
+    long_s: float = 0.0
+    both_s: float = 0.0
+    once_s: float = 0.0
+    beside: tuple[float, float] | None = None
+    around: tuple[float, float] | None = None
+    behind: float = 0.0
+    neither_s: float = 0.0
+    neither_at_s: float = 0.0
+
+
+UNTAUGHT = Stillness()
+
+
+@fixed
 class Track:
     """What is kept of one quantity. value: the newest that was believed; change: what it moved by.
 
     held: a jump not believed yet. run_s, run_value, run_readings: since when, where and how often it stands still; usual_s: for
     how long it does at an instant taken by chance. step: the finest seen. noise, level: to and fro now, and as it is used to;
-    learnt_s: for how long that was looked at. spikes: of the last hour, fading. long_s: the longest stillness beyond what its steps and its
-    day allow, while the other quantity moved, or there is none: it was of the air; both_s: the second longest in which nothing moved, once_s the longest. All
-    fade. beside: the least and the most of the other quantity while this one stands still. around: what the temperature of the machine's
-    other probes surely reached meanwhile, least and most; behind: the most that they once moved by before this one did, fading.
-    neither_s, neither_at_s: of a temperature, the longest of a week for which neither it nor its humidity moved, and when that was over.
-    middle, swing: what it goes to and fro about in the last hours, and how far from it, on average, whether believed or held.
+    learnt_s: for how long that was looked at. spikes: of the last hour, fading. middle, swing: what it goes to and fro about in the last
+    hours, and how far from it, on average, whether believed or held. stillness: of long ones, in one value, for a track is made
+    with each reading.
     """
 
     mono_s: float
@@ -139,16 +160,9 @@ class Track:
     level: float = 0.0
     learnt_s: float = 0.0
     spikes: float = 0.0
-    long_s: float = 0.0
-    both_s: float = 0.0
-    once_s: float = 0.0
-    beside: tuple[float, float] | None = None
-    around: tuple[float, float] | None = None
-    behind: float = 0.0
-    neither_s: float = 0.0
-    neither_at_s: float = 0.0
     middle: float | None = None
     swing: float = 0.0
+    stillness: Stillness = UNTAUGHT
 
 
 # When a reading was taken (forward clock, s), over how long the to and fro of now is taken (s), in what steps they come unless known
@@ -207,12 +221,12 @@ def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int
     moved = track.step is not None
     if other is None:
         limits = pace[3]
-        known_s = limits.level_s if track.long_s else limits.usual_s
-        known = moved and track.learnt_s >= known_s and track.long_s < limits.flat_longest_s[0]
-        return FAIL if known and run_s >= max(fail_s, limits.alone_times * track.long_s) else SUSPECT
+        known_s = limits.level_s if track.stillness.long_s else limits.usual_s
+        known = moved and track.learnt_s >= known_s and track.stillness.long_s < limits.flat_longest_s[0]
+        return FAIL if known and run_s >= max(fail_s, limits.alone_times * track.stillness.long_s) else SUSPECT
     if moved and mono_s - max(track.run_s, other.run_s) >= fail_s:
         return FAIL
-    seen = track.beside
+    seen = track.stillness.beside
     alive = seen is not None and seen[0] < seen[1]
     if not alive or _should_move(track, other, scale=scale, pace=pace):
         return SUSPECT
@@ -221,10 +235,11 @@ def still(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> int
 
 def beside(track: Track, other: float) -> Track:
     """The track, while it stands still, with what its other quantity is now."""
-    if track.beside is None:
-        return replace(track, beside=(other, other))
-    low, high = track.beside
-    return track if low <= other <= high else replace(track, beside=(min(low, other), max(high, other)))
+    seen = track.stillness.beside
+    low, high = seen or (other, other)
+    if seen is not None and low <= other <= high:
+        return track
+    return replace(track, stillness=replace(track.stillness, beside=(min(low, other), max(high, other))))
 
 
 def around(track: Track, others_c: float, step_k: float) -> Track:
@@ -232,14 +247,16 @@ def around(track: Track, others_c: float, step_k: float) -> Track:
     they come, so that the air is known to half of one."""
     half_k = step_k / 2.0
     here = (others_c + half_k, others_c - half_k)
-    if track.around is not None:
-        here = (min(track.around[0], here[0]), max(track.around[1], here[1]))
-    return track if here == track.around else replace(track, around=here)
+    known = track.stillness.around
+    if known is not None:
+        here = (min(known[0], here[0]), max(known[1], here[1]))
+    return track if here == known else replace(track, stillness=replace(track.stillness, around=here))
 
 
 def _moved_around(track: Track) -> float:
     """By how much, at least, the other probes' air moved while this one stood still."""
-    return 0.0 if track.around is None else track.around[1] - track.around[0]
+    known = track.stillness.around
+    return 0.0 if known is None else known[1] - known[0]
 
 
 def _left_behind(track: Track, scale: Scale, pace: Pace) -> bool:
@@ -249,7 +266,7 @@ def _left_behind(track: Track, scale: Scale, pace: Pace) -> bool:
     if moved <= limits.behind_k or pace[0] - track.run_s < limits.flat_s[1]:
         return False
     hides = limits.coarse_k if track.step is None else track.step
-    return moved > max(hides + limits.behind_k, limits.behind_times * track.behind)
+    return moved > max(hides + limits.behind_k, limits.behind_times * track.stillness.behind)
 
 
 def followed(track: Track, before: Track, *, scale: Scale, pace: Pace) -> Track:
@@ -257,8 +274,8 @@ def followed(track: Track, before: Track, *, scale: Scale, pace: Pace) -> Track:
     if not _left_behind(before, scale, pace):
         return track
     _, _, _, limits, _ = pace
-    faded = max(0.0, 1.0 - (before.mono_s - before.run_s) / limits.long_fade_s) * track.behind
-    return replace(track, behind=max(faded, _moved_around(before)))
+    faded = max(0.0, 1.0 - (before.mono_s - before.run_s) / limits.long_fade_s) * track.stillness.behind
+    return replace(track, stillness=replace(track.stillness, behind=max(faded, _moved_around(before))))
 
 
 def _should_move(track: Track, other: Track, *, scale: Scale, pace: Pace) -> bool:
@@ -266,10 +283,10 @@ def _should_move(track: Track, other: Track, *, scale: Scale, pace: Pace) -> boo
 
     Air held by a good thermostat, told in tenths, stands still for days while the humidity's last digit flickers.
     """
-    if track.beside is None:
+    if track.stillness.beside is None:
         return False
     _, _, _, limits, _ = pace
-    low, high = track.beside
+    low, high = track.stillness.beside
     of_humidity = scale is limits.humidity
     brings = _seen(track, scale) * (1.0 / limits.answer_pct_k if of_humidity else limits.follows_pct_k)
     return high - low > brings + 2.0 * _level(other, limits.dry_bulb if of_humidity else limits.humidity, pace)
@@ -286,31 +303,34 @@ def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scal
     lasted_s, limit_s = before.mono_s - before.run_s, _flat_limits_s(before, other, scale=scale, pace=pace)[0]
     if lasted_s <= limit_s:
         return track, 0.0
-    long_s, both_s, once_s = max(0.0, 1.0 - lasted_s / limits.long_fade_s) * track.long_s, track.both_s, track.once_s
+    known = track.stillness
+    long_s = max(0.0, 1.0 - lasted_s / limits.long_fade_s) * known.long_s
     if _alive(before, other, before.mono_s):
-        return replace(track, long_s=max(long_s, lasted_s), both_s=both_s, once_s=once_s), lasted_s / _own_limits_s(
-            before, scale, pace
-        )[0]
+        known = replace(known, long_s=max(long_s, lasted_s))
+        return replace(track, stillness=known), lasted_s / _own_limits_s(before, scale, pace)[0]
     shown_s = lasted_s
     if other is None:
         shown_s, long_s = min(lasted_s, limits.alone_times * limit_s), max(long_s, lasted_s)
     elif lasted_s > 2.0 * limit_s:
-        shown_s = min(lasted_s, once_s)
-    return replace(track, long_s=long_s, both_s=max(both_s, shown_s), once_s=max(once_s, lasted_s)), 0.0
+        shown_s = min(lasted_s, known.once_s)
+    both_s, once_s = max(known.both_s, shown_s), max(known.once_s, lasted_s)
+    return replace(track, stillness=replace(known, long_s=long_s, both_s=both_s, once_s=once_s)), 0.0
 
 
 def neither_moved(dry: Track, before: Track, humid: Track, *, limits: Limits) -> Track:
     """The temperature's track, where it or its humidity moved again: for how long neither had. before, humid: up to that reading."""
     lasted_s = before.mono_s - max(before.run_s, humid.run_s)
-    known_s = dry.neither_s if before.mono_s - dry.neither_at_s < limits.level_s else 0.0
+    known = dry.stillness
+    known_s = known.neither_s if before.mono_s - known.neither_at_s < limits.level_s else 0.0
     if lasted_s <= max(known_s, limits.flat_s[0]):
         return dry
-    return replace(dry, neither_s=lasted_s, neither_at_s=before.mono_s)
+    return replace(dry, stillness=replace(known, neither_s=lasted_s, neither_at_s=before.mono_s))
 
 
 def in_a_quiet_room(track: Track, by: float, *, scale: Scale, pace: Pace) -> Track:
     """The track, after the other quantity stood still for `by` times what its steps allow, in air that did: so may this one."""
-    return replace(track, long_s=max(track.long_s, by * _own_limits_s(track, scale, pace)[0]))
+    long_s = max(track.stillness.long_s, by * _own_limits_s(track, scale, pace)[0])
+    return replace(track, stillness=replace(track.stillness, long_s=long_s))
 
 
 def _alive(track: Track, other: Track | None, now_s: float) -> bool:
@@ -339,8 +359,7 @@ def _begin_again(track: Track, value: float, mono_s: float) -> Track:
         run_readings=1,
         change=0.0,
         held=None,
-        beside=None,
-        around=None,
+        stillness=_by_itself(track.stillness),
     )
 
 
@@ -407,16 +426,14 @@ def gone_on(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
     if (finest is None or size < finest) and size > SAME:
         finest = size if size >= FINEST else FINEST
     run_s, run_value, run_readings = track.run_s, track.run_value, track.run_readings + 1
-    usual_s, seen, near = track.usual_s, track.beside, track.around
-    both_s, once_s = track.both_s, track.once_s
+    usual_s, stillness = track.usual_s, track.stillness
     within = half_step + SAME
     if not -within <= value - run_value <= within:
         lasted_s = newest_s - run_s
-        if both_s or lasted_s > limits.flat_s[1]:  # under which no limit is
-            lasted_s, both_s, once_s = _over(track, lasted_s, scale, pace)
+        if stillness is not UNTAUGHT or lasted_s > limits.flat_s[1]:  # under which no limit is
+            lasted_s, stillness = _over(track, lasted_s, scale, pace)
         usual_s += lasted_s / (limits.usual_s + lasted_s) * (lasted_s - usual_s)
         run_s, run_value, run_readings = mono_s, value, 1
-        seen = near = None
     own, noise, learnt_s = track.level, track.noise, track.learnt_s
     level = own if own > scale.noise else scale.noise
     if half_step > level:
@@ -463,29 +480,29 @@ def gone_on(track: Track, value: float, scale: Scale, pace: Pace) -> Track:  # n
         own,
         learnt_s,
         track.spikes and track.spikes * max(0.0, 1.0 - dt_s / 3600.0),
-        track.long_s,
-        both_s,
-        once_s,
-        seen,
-        near,
-        track.behind,
-        track.neither_s,
-        track.neither_at_s,
         middle,
         swing,
+        stillness,
     )
 
 
-def _over(track: Track, lasted_s: float, scale: Scale, pace: Pace) -> tuple[float, float, float]:  # noqa: PLR0917 - with each reading
-    """What a stillness that is over counts for, where it was long or long ones are known; and the longest in which nothing moved, faded."""
-    limits, both_s, once_s = pace[3], track.both_s, track.once_s
+def _over(track: Track, lasted_s: float, scale: Scale, pace: Pace) -> tuple[float, Stillness]:  # noqa: PLR0917 - with each reading
+    """What a stillness that is over counts for, where it was long or something is known of such; and that, with those in which nothing moved faded."""
+    limits, known = pace[3], track.stillness
     if lasted_s > limits.flat_s[1]:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
         lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
-    if both_s:
+    if known.both_s:
         faded = max(0.0, 1.0 - lasted_s / limits.both_fade_s)
-        both_s, once_s = faded * both_s, faded * once_s
-    return lasted_s, both_s, once_s
+        known = replace(known, both_s=faded * known.both_s, once_s=faded * known.once_s)
+    return lasted_s, _by_itself(known)
+
+
+def _by_itself(known: Stillness) -> Stillness:
+    """What was learnt, without what moved around a stillness that is over."""
+    if known.beside is None and known.around is None:
+        return known
+    return replace(known, beside=None, around=None)
 
 
 def _step_of(track: Track, pace: Pace) -> float:
@@ -526,12 +543,12 @@ def _flat_limits_s(track: Track, other: Track | None, *, scale: Scale, pace: Pac
         first_week = track.learnt_s < limits.level_s
         if first_week and suspect_s > coarse * limits.flat_s[0]:
             fail_s = limits.flat_longest_s[1]  # a room that is used to it
-        again_s = (limits.alone_times if first_week else limits.alone_doubt_times) * track.long_s
+        again_s = (limits.alone_times if first_week else limits.alone_doubt_times) * track.stillness.long_s
         return max(suspect_s, min(again_s, limits.long_longest_s[0])), fail_s
     times, both_times = limits.long_times
-    long_s = both_times * track.both_s
-    if track.long_s and _alive(track, other, mono_s):
-        long_s = max(long_s, times * track.long_s)
+    long_s = both_times * track.stillness.both_s
+    if track.stillness.long_s and _alive(track, other, mono_s):
+        long_s = max(long_s, times * track.stillness.long_s)
     if other is not None:
         suspect_s, fail_s = _of_a_pair(track, other, (suspect_s, fail_s), scale=scale, limits=limits)
     if not long_s:
@@ -556,5 +573,5 @@ def _of_a_pair(
     longest_s, fail_s = limits.flat_longest_s
     if dry.learnt_s >= limits.level_s:
         least_s = limits.flat_s[0] * (1.0 + (limits.coarse_pct - limits.humidity.fine) / limits.humidity.coarse)
-        longest_s = min(longest_s, max(least_s, limits.neither_times * dry.neither_s))
+        longest_s = min(longest_s, max(least_s, limits.neither_times * dry.stillness.neither_s))
     return longest_s, fail_s

@@ -90,6 +90,8 @@ def _plans_due_s(look: Look) -> float:
 
 def _service_due_s(look: Look) -> float:
     """When the first probe or machine that is out of service comes back by itself."""
+    if not look.state.out:
+        return math.inf
     ends_s = [out.until_mono_s for out in look.state.out.values() if out.until_mono_s is not None]
     return min(ends_s, default=math.inf)
 

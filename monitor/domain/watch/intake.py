@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from operator import attrgetter
 
 from monitor.domain.alarms.about import LATE, REPEATED, UNDATED, Fault, Unusable
 from monitor.domain.fixed import fixed
@@ -34,6 +35,7 @@ STEP_MS = 2_000  # the label clock was set, rather than steered, when it moves b
 
 
 _UNSEEN = Trail()
+_said = attrgetter("probe", "dry_bulb_c", "rh_pct")  # of a sample
 
 
 @fixed
@@ -63,7 +65,8 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         _came_again(look, pack)
         return []
     _keep_facts(look, pack, node)
-    named, fresh, now_s = look.site.named[pack.node], dict[str, Fresh](), look.now.mono_s
+    named, now_s, probes = look.site.named[pack.node], look.now.mono_s, look.state.probes
+    fresh: dict[str, Fresh] = {}
     dates: dict[str, Dated] = {}
     dated: Sample | None = None  # samples of one instant, as nearly all of a pack are, are dated once
     at: datetime | None = None
@@ -86,7 +89,7 @@ def take_in(look: Look, pack: Pack) -> list[Fresh]:
         mono_s = now_s - waited_s
         if at is None:
             at = from_ms(line.offset_ms + up_ms)
-        known = look.state.probe(name)
+        known = probes.get(name) or look.state.probe(name)
         quality, confirmed = _assess(look, probe, known, line.id, up_ms, at, mono_s, sample)
         if waited_s <= probe.fresh_s:
             dry_bulb_c, rh_pct = sample.dry_bulb_c, sample.rh_pct
@@ -190,7 +193,7 @@ def _came_again(look: Look, pack: Pack) -> None:
 
 def _content(pack: Pack) -> int:
     """What a message says, in one number. Its own clock is left out: a node may learn the time before it sends again."""
-    return hash((pack.up_s, tuple([(s.probe, s.dry_bulb_c, s.rh_pct) for s in pack.samples])))
+    return hash((pack.up_s, tuple(map(_said, pack.samples))))
 
 
 def _note_trouble(look: Look, probe: Probe, sample: Sample, *, waited_s: float) -> None:

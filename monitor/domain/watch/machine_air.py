@@ -230,9 +230,10 @@ def _missed(look: Look, machine: str, since_s: float) -> None:
 def _lead(look: Look, probes: Sequence[Probe], fresh: list[Fresh]) -> Fresh | None:
     """One probe of the machine leads, the first that has a humidity to tell, or the shape would be drawn by two hands. Where none has,
     the first that speaks: of it an opening is known that was declared."""
-    first = ""
+    first, states = "", look.state.probes
     for probe in probes:
-        heard = look.state.probe(probe.key).heard
+        known = states.get(probe.key)
+        heard = None if known is None else known.heard
         if heard is not None and heard.humid_mono_s is not None:
             first = probe.key
             break

@@ -161,7 +161,7 @@ def put_back(look: Look, out: Out, *, by: str = "", over: bool = False) -> None:
 
 def end_outs(look: Look) -> None:
     """Passing time: what is out of service for a time comes back."""
-    for out in list(look.state.out.values()):
+    for out in list(look.state.out.values()) if look.state.out else ():
         until_s = out.until_mono_s
         if until_s is None:
             continue

@@ -642,8 +642,8 @@ def test_what_stands_still_is_held_against_what_moves_from_its_fifteenth_reading
     dry = trail_of([(10.0 * n, 37.5, 50.0 + n % 2) for n in range(readings)])
     humid = trail_of([(10.0 * n, 37.5 + 0.1 * (n % 2), 50.0) for n in range(readings)])
     for still, moves in ((dry.dry_bulb, dry.humidity), (humid.humidity, humid.dry_bulb)):
-        assert (there(still).beside is not None) is looked_at
-        assert there(moves).beside is None
+        assert (there(still).stillness.beside is not None) is looked_at
+        assert there(moves).stillness.beside is None
 
 
 def test_a_second_reading_of_an_instant_leaves_the_trail() -> None:

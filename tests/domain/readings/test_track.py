@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 
 import pytest
 
 from monitor.domain.readings.reading import FAIL, NOT_EVALUATED, PASS, SUSPECT
 from monitor.domain.readings.track import (
     LIMITS,
+    UNTAUGHT,
     Pace,
     Scale,
     Step,
+    Stillness,
     Track,
     around,
     beside,
@@ -299,7 +301,10 @@ def test_spikes_fade_within_the_hour() -> None:
 def ran(run_s: float, **changes: object) -> Track:
     """A probe of fine steps, known for a day, that has stood still for so long at second 100,000."""
     track = Track(100_000.0, 37.5, 100_000.0 - run_s, 37.5, 50, step=0.01, learnt_s=DAY_S)
-    return replace(track, **changes)  # type: ignore[arg-type]
+    of_long = {f.name for f in fields(Stillness)}
+    stillness = replace(UNTAUGHT, **{name: value for name, value in changes.items() if name in of_long})  # type: ignore[arg-type]
+    own = {name: value for name, value in changes.items() if name not in of_long}
+    return replace(track, stillness=stillness, **own)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -355,17 +360,17 @@ def ended(lasted_s: float, other_run_s: float | None, **changes: object) -> tupl
 def test_a_stillness_within_its_limit_teaches_nothing() -> None:
     """A quarter of an hour is a thermostat's."""
     track, by = ended(900.0, 100.0, long_s=500.0)
-    assert (track.long_s, track.both_s, track.once_s, by) == (500.0, 0.0, 0.0, 0.0)
+    assert (track.stillness.long_s, track.stillness.both_s, track.stillness.once_s, by) == (500.0, 0.0, 0.0, 0.0)
 
 
 def test_a_stillness_in_which_the_other_quantity_moved_was_the_rooms() -> None:
     """It counts whole, by how much it was over what its own steps allow, 900 s; what was known before has faded a little: in 28 days
     all of it is gone."""
     track, by = ended(1800.0, 100.0, long_s=300.0, both_s=400.0, once_s=300.0)
-    assert (track.long_s, by) == (1800.0, 2.0)
-    assert (track.both_s, track.once_s) == (400.0, 300.0)
+    assert (track.stillness.long_s, by) == (1800.0, 2.0)
+    assert (track.stillness.both_s, track.stillness.once_s) == (400.0, 300.0)
     faded, _ = ended(1800.0, None, long_s=1900.0)
-    assert faded.long_s == pytest.approx(1900.0 * (1.0 - 1800.0 / (28 * DAY_S)))
+    assert faded.stillness.long_s == pytest.approx(1900.0 * (1.0 - 1800.0 / (28 * DAY_S)))
 
 
 @pytest.mark.parametrize(
@@ -383,7 +388,7 @@ def test_what_was_learnt_while_nothing_moved_fades_in_two_days(lasted_s: float, 
     before = ran(lasted_s, both_s=known_s, once_s=2000.0)
     after, _, _, _, _ = step(before, 37.6, TEMPERATURE, False, pace(100_010.0))
     assert after is not None
-    assert (after.both_s, after.once_s) == pytest.approx((known_s * left, 2000.0 * left))
+    assert (after.stillness.both_s, after.stillness.once_s) == pytest.approx((known_s * left, 2000.0 * left))
 
 
 @pytest.mark.parametrize(
@@ -401,14 +406,14 @@ def test_a_stillness_in_which_nothing_moved(lasted_s: float, other: bool, once_s
     """One that is longer than twice what it may be proves nothing; two do."""
     track, by = ended(lasted_s, lasted_s if other else None, once_s=once_s)
     assert by == 0.0
-    assert track.both_s == both_s
-    assert track.once_s == max(lasted_s, once_s)
+    assert track.stillness.both_s == both_s
+    assert track.stillness.once_s == max(lasted_s, once_s)
 
 
 def test_what_was_proved_before_is_not_taken_back() -> None:
     """A second one that proves less than is known leaves that as it is."""
     track, _ = ended(9000.0, 9000.0, both_s=1000.0, once_s=500.0)
-    assert track.both_s == 1000.0
+    assert track.stillness.both_s == 1000.0
 
 
 def test_a_coarse_quantity_has_failed_when_nothing_of_its_sensor_moves() -> None:
@@ -433,11 +438,11 @@ def test_a_coarse_quantity_has_failed_when_nothing_of_its_sensor_moves() -> None
 def test_what_stands_still_beside_what_moves(scale: Scale, step_: float, moved: float, flag: int) -> None:
     """A thermostat may hold a coarse temperature for ever while the humidity flickers: it is in doubt when that moved by more than goes
     with one step; and when nothing moved beside it."""
-    one = replace(ran(43_200.0, step=step_), beside=(50.0, 50.0))
+    one = ran(43_200.0, step=step_, beside=(50.0, 50.0))
     one = beside(beside(one, 50.0 + moved - 0.0001), 50.0)
     assert still(one, ran(10.0), scale=scale, pace=pace(100_000.0)) == flag
     for seen in (None, (50.0, 50.0)):
-        assert still(replace(one, beside=seen), ran(10.0), scale=scale, pace=pace(100_000.0)) == SUSPECT
+        assert still(ran(43_200.0, step=step_, beside=seen), ran(10.0), scale=scale, pace=pace(100_000.0)) == SUSPECT
 
 
 @pytest.mark.parametrize(
@@ -464,7 +469,7 @@ def test_what_stands_still_where_the_machines_other_probe_moves(
     for others_c in (37.5, 37.5 - moved - 0.25, 37.5):
         one = around(one, others_c, 0.25)
     assert still(one, ran(10.0), scale=TEMPERATURE, pace=pace(100_000.0)) == flag
-    learnt = followed(ran(0.0, behind=behind), one, scale=TEMPERATURE, pace=pace(100_000.0)).behind
+    learnt = followed(ran(0.0, behind=behind), one, scale=TEMPERATURE, pace=pace(100_000.0)).stillness.behind
     assert learnt == pytest.approx(moved if flag == SUSPECT else behind)
 
 
@@ -573,8 +578,8 @@ def test_what_is_kept_of_a_time_in_which_neither_moved(
     before = ran(run_s, neither_s=known_s, neither_at_s=100_000.0 - ago_s)
     after = replace(before, mono_s=100_010.0, run_s=100_010.0)
     found = neither_moved(after, before, ran(humid_run_s), limits=LIMITS)
-    assert found.neither_s == kept_s
-    assert found.neither_at_s == (before.neither_at_s if kept_s == known_s else 100_000.0)
+    assert found.stillness.neither_s == kept_s
+    assert found.stillness.neither_at_s == (before.stillness.neither_at_s if kept_s == known_s else 100_000.0)
 
 
 def test_where_air_stood_for_half_a_day_no_coarse_probe_fails_by_that() -> None:
@@ -604,15 +609,18 @@ def test_a_stillness_of_a_month_leaves_nothing_of_the_ones_before() -> None:
     before = replace(ran(0.0, both_s=900.0, once_s=900.0, long_s=900.0), run_s=100_000.0 - 40 * DAY_S)
     after = replace(before, mono_s=100_010.0, run_s=100_010.0, run_readings=1)
     track, _ = moved_again(after, before, before, scale=TEMPERATURE, pace=pace(100_010.0))
-    assert track.long_s == 0.0
+    assert track.stillness.long_s == 0.0
     alone, _ = moved_again(after, before, None, scale=TEMPERATURE, pace=pace(100_010.0))
-    assert alone.long_s == 100_000.0 - before.run_s
+    assert alone.stillness.long_s == 100_000.0 - before.run_s
 
 
 def test_in_a_quiet_room_both_quantities_may_stand() -> None:
     """So many times what its own steps allow; what is known to be longer stays."""
-    assert in_a_quiet_room(ran(0.0), 3.0, scale=TEMPERATURE, pace=pace(100_000.0)).long_s == 2700.0
-    assert in_a_quiet_room(ran(0.0, long_s=3000.0), 3.0, scale=TEMPERATURE, pace=pace(100_000.0)).long_s == 3000.0
+    assert in_a_quiet_room(ran(0.0), 3.0, scale=TEMPERATURE, pace=pace(100_000.0)).stillness.long_s == 2700.0
+    assert (
+        in_a_quiet_room(ran(0.0, long_s=3000.0), 3.0, scale=TEMPERATURE, pace=pace(100_000.0)).stillness.long_s
+        == 3000.0
+    )
 
 
 @pytest.mark.parametrize(
@@ -641,9 +649,11 @@ def test_of_a_probe_that_was_just_heard_nothing_is_learnt() -> None:
     first, *_ = stepped(None, 37.5, at_s=110.0)
     assert asdict(there(first)) == {
         "mono_s": 110.0, "value": 37.5, "run_s": 110.0, "run_value": 37.5, "run_readings": 1, "change": 0.0, "held": None,
-        "usual_s": 0.0, "step": None, "noise": 0.0, "level": 0.0, "learnt_s": 0.0, "spikes": 0.0, "long_s": 0.0,
-        "both_s": 0.0, "once_s": 0.0, "beside": None, "around": None, "behind": 0.0, "neither_s": 0.0, "neither_at_s": 0.0,
-        "middle": None, "swing": 0.0,
+        "usual_s": 0.0, "step": None, "noise": 0.0, "level": 0.0, "learnt_s": 0.0, "spikes": 0.0, "middle": None, "swing": 0.0,
+        "stillness": {
+            "long_s": 0.0, "both_s": 0.0, "once_s": 0.0, "beside": None, "around": None, "behind": 0.0, "neither_s": 0.0,
+            "neither_at_s": 0.0,
+        },
     }  # fmt: skip
 
 
