@@ -27,7 +27,6 @@ from monitor.adapters.link.mapping import MappingError, PayloadRule, map_payload
 from monitor.adapters.link.mqtt import LinkError, LinkSettings, MqttLink
 from monitor.adapters.link.wire import decode, encode_stored
 from monitor.adapters.network import network_up, runs_here
-from monitor.adapters.requests import BadRequest, read_request
 from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
@@ -63,6 +62,7 @@ from monitor.shown.phone.joined import NoticeWords
 ALIVE_EVERY_S = 10.0
 # A broker in the house answers in two milliseconds; one that does not is waited for no longer than that.
 ANSWER_S = 0.05
+M_ARENA_MAX = -8  # of mallopt(3)
 DOOR_NAME, STORE_NAME = "eggroom.sock", "eggroom.db"
 MAX_DOOR_PATH = 100  # bytes; a Unix socket's path may not be much longer
 
@@ -193,6 +193,10 @@ class Daemon:
         stack.callback(dispatcher.stop, 3.0)
         self._thread("weights", weights.run).start()
         stack.callback(weights.stop)
+
+        from monitor.adapters.requests import BadRequest, read_request
+
+        self.engine.get_ready_to_answer()
 
         def asked(request: Mapping[str, object], reply: Callable[[Mapping[str, object]], None]) -> None:
             try:
@@ -380,6 +384,7 @@ def run(house: House) -> int:
     asked = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: asked.set())
+    _share_one_heap()
     daemon.start()
     gc.freeze()  # what a start has made stays: looking through it for garbage again and again is for nothing
     _log.info("running site=%s machines=%d probes=%d", house.site.id, len(house.site.machines), len(house.site.probes))
@@ -388,6 +393,12 @@ def run(house: House) -> int:
     failed = daemon.failed.is_set()
     daemon.stop()
     return 1 if failed else 0
+
+
+def _share_one_heap() -> None:
+    """The threads take turns anyway; each of them would keep free memory of its own, where the C library (glibc) lets them share it."""
+    with contextlib.suppress(AttributeError, OSError):
+        ctypes.CDLL(None).mallopt(M_ARENA_MAX, 1)
 
 
 def _give_back() -> None:
@@ -439,6 +450,8 @@ class Offline:
 
     def ask(self, request: Mapping[str, object]) -> Answer:
         """Perform one request, write it, and judge the weights that it bears on."""
+        from monitor.adapters.requests import BadRequest, read_request
+
         answers: list[Mapping[str, object]] = []
         try:
             self._engine.work(Asked(self._clock.now(), read_request(request), answers.append))

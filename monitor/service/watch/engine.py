@@ -58,7 +58,6 @@ from monitor.service.ports import (
     WeightAsked,
     Words,
 )
-from monitor.service.watch.commands import of_book, perform
 from monitor.service.watch.inbox import (
     Arrived,
     Asked,
@@ -72,7 +71,7 @@ from monitor.service.watch.inbox import (
     Opened,
     WeightJudged,
 )
-from monitor.service.watch.requests import LookFacts, LookRoom, RequestError
+from monitor.service.watch.requests import LookFacts, LookRoom, Performed, RequestError
 from monitor.service.watch.weights import bearing, weighed
 
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
@@ -187,6 +186,15 @@ def _answered(alarms: Iterable[Alarm], upto: int) -> list[Answered]:
         for a in alarms
         if a.number and state_of(a) != UNACKNOWLEDGED
     ]
+
+
+def _of_requests() -> tuple[
+    Callable[[Performed], str | None], Callable[[Look, Performed, Words], Mapping[str, object]]
+]:
+    """What a request is answered by: loaded with the first, and not before the air is listened to, at a start after a power cut."""
+    from monitor.service.watch.commands import of_book, perform
+
+    return of_book, perform
 
 
 class Engine:
@@ -364,7 +372,13 @@ class Engine:
         if again and self._next_memory < math.inf:
             self._group.memory = remember(self._look(now))
 
+    @staticmethod
+    def get_ready_to_answer() -> None:
+        """Load what requests need, so that the first need not wait for it."""
+        _of_requests()
+
     def _asked(self, item: Asked) -> None:
+        of_book, perform = _of_requests()
         self._settled = False
         request, decided = item.request, len(self._group.transitions)
         if isinstance(request, LookFacts):
