@@ -88,6 +88,13 @@ def data_folder(house: House) -> Path:
     return house.path.parent / house.settings.site.data
 
 
+def archives_folder(house: House) -> Path:
+    """Where closed batches are archived: beside the record, or as the configuration says."""
+    return (
+        data_folder(house) / "archives" if (said := house.settings.site.archives) is None else house.path.parent / said
+    )
+
+
 class Daemon:
     """Every part of a running eggroom. Build, `start`, wait, `stop`."""
 

@@ -79,6 +79,7 @@ class SiteSettings(Table):
     elevation_m: float = Field(0.0, ge=-430, le=5500)
     unit: Literal["C", "F"] = "C"
     data: _Path = Path("/var/lib/eggroom")
+    archives: _Path | None = None
     settle_min: float = Field(60.0, ge=0, le=720)
     wick_coefficient_per_k: float | None = Field(None, ge=4e-4, le=2e-3)
     link: str = Field("", max_length=200)

@@ -24,7 +24,7 @@ from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt, ChoreDone, Event, Group, RefusedRow, StoredReading, Unknown
-from monitor.service.ports import LastAlive, Latest, Loaded, NoticeRow, Series, StoreFailure, TransitionRow
+from monitor.service.ports import LastAlive, Latest, Loaded, NoticeRow, Series, StoreFailure, TransitionRow, Written
 
 _V = TypeVar("_V")
 
@@ -282,6 +282,13 @@ class MemoryStore:
 
     def file(self, sha256: str) -> bytes | None:
         return self._files.get(sha256)
+
+    def written(self) -> dict[str, Written]:
+        found: dict[str, Written] = {}
+        for (id_, number), entry in sorted(self._entries.items()):
+            before = found.get(id_)
+            found[id_] = Written(number, entry.written_at if before is None else max(before.at, entry.written_at))
+        return found
 
     def events(
         self,

@@ -34,7 +34,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "analysis/history": ("analysis/line", "analysis/water", "domain/*"),
     "analysis/review": ("analysis/history", "domain/*"),
     "analysis/across": ("domain/*",),
-    "service": ("domain/*",),  # `ports`
+    "service": ("domain/*",),  # `ports`; `keeping`: which batch is to be archived
     "service/chores": ("domain/*",),
     "service/watch": ("service", "service/chores", "domain/*"),
     "service/reports": ("service", "analysis/*", "domain/*"),
@@ -58,7 +58,17 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "cli/batch": ("cli", "app", "settings", "shown/*", "adapters/*", "service/*", "analysis/*", "domain/*"),
     "cli/egg": ("cli", "settings", "shown", "domain/*"),
     "cli/room": ("cli", "settings", "shown", "shown/needs", "shown/now", "adapters/tables", "service", "domain/*"),
-    "cli/house": ("__init__", "cli", "app", "settings", "shown/now", "adapters", "service", "domain/*"),
+    "cli/house": (
+        "__init__",
+        "cli",
+        "app",
+        "settings",
+        "shown/now",
+        "adapters",
+        "adapters/archive",
+        "service",
+        "domain/*",
+    ),
     "cli/tried": ("cli", "rehearse", "settings", "shown", "domain/*"),
     "__main__": ("cli",),
     "__init__": (),

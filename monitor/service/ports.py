@@ -165,6 +165,14 @@ class LastAlive:
     stopped: bool
 
 
+@fixed
+class Written:
+    """How much is written about a batch's eggs: the number of its newest entry, and when that which was written last was."""
+
+    entries: int
+    at: datetime
+
+
 class AirRecord(Books, Protocol):
     """The air that eggs were in, and their books: what their loss of water is worked out from."""
 
@@ -268,6 +276,10 @@ class Arrivals(Protocol):
 
 class Record(SeasonRecord, Watched, Arrivals, Kept, Protocol):
     """The read side of the record, whole; any number of them, none can hold up the writer."""
+
+    def written(self) -> dict[str, Written]:
+        """How much is written about each batch's eggs, by batch; nothing of one of which nothing is."""
+        ...
 
 
 @fixed

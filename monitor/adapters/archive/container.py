@@ -12,7 +12,7 @@ import json
 import os
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import IO
 
@@ -20,10 +20,12 @@ from monitor.domain.refusal import Refusal
 
 FORMAT, FORMAT_VERSION = "eggroom batch archive", 1
 MANIFEST = "manifest.json"
+BOOK, RECORD, READINGS = "book.json", "record.json", "readings/"  # members by which a folder of archives is known
 # 21 days of four probes each 10 s are 22 MB unpacked, 4.4 MB packed, measured; half a GB is as much as a small board can hold.
 MIB = 1024 * 1024
 MAX_FILE, MAX_UNPACKED = 256 * MIB, 512 * MIB  # bytes: the file, and all that is in it
 MAX_MEMBERS, MAX_DIRECTORY, MAX_MANIFEST = 256, 64 * 1024, 64 * 1024  # members; bytes of the ZIP's list, and of ours
+PART = ".eggroom-part"  # behind the name of a file that is not whole yet: whatever ends so is ours
 _TIME = (1980, 1, 1, 0, 0, 0)  # the first that a ZIP can tell
 _MODE = 0o100644 << 16
 _UNIX = 3
@@ -39,7 +41,8 @@ class ArchiveError(Refusal):
 def pack(path: Path, head: Mapping[str, str], members: Mapping[str, bytes]) -> int:
     """Write the members, with what `head` says of them in the manifest. Returns the file's size in bytes.
 
-    Raises ArchiveError for more than `unpack` would read, OSError where the file cannot be written.
+    What is written is on the disk, and not only on its way there. Raises ArchiveError for more than `unpack` would read, OSError where
+    the file cannot be written.
     """
     total = sum(map(len, members.values()))
     if total > MAX_UNPACKED or len(members) >= MAX_MEMBERS:
@@ -48,26 +51,30 @@ def pack(path: Path, head: Mapping[str, str], members: Mapping[str, bytes]) -> i
     listed = {name: {"bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()} for name, data in members.items()}
     manifest = {"format": FORMAT, "format_version": FORMAT_VERSION, **head, "members": listed}
     text = json.dumps(manifest, ensure_ascii=False, indent=1).encode() + b"\n"
-    with zipfile.ZipFile(path, "w", allowZip64=False) as file:
-        for name, data in {MANIFEST: text, **members}.items():
-            info = zipfile.ZipInfo(name, _TIME)
-            info.compress_type, info.external_attr, info.create_system = zipfile.ZIP_DEFLATED, _MODE, _UNIX
-            file.writestr(info, data, compresslevel=6)
-    size = path.stat().st_size
+    with path.open("wb") as stream:
+        with zipfile.ZipFile(stream, "w", allowZip64=False) as file:
+            for name, data in {MANIFEST: text, **members}.items():
+                info = zipfile.ZipInfo(name, _TIME)
+                info.compress_type, info.external_attr, info.create_system = zipfile.ZIP_DEFLATED, _MODE, _UNIX
+                file.writestr(info, data, compresslevel=6)
+        stream.flush()
+        os.fsync(stream.fileno())
+        size = stream.tell()
     if size > MAX_FILE:
         raise ArchiveError(str(path), _mib(size), f"at most {_mib(MAX_FILE)}")
     return size
 
 
-def unpack(path: Path) -> tuple[dict[str, object], dict[str, bytes]]:
-    """(manifest, members by name), each member checked. Raises ArchiveError."""
+def unpack(path: Path, only: Collection[str] | None = None) -> tuple[dict[str, object], dict[str, bytes]]:
+    """(manifest, members by name), each member checked; only: those alone that are named here. Raises ArchiveError."""
     try:
         with path.open("rb") as stream:
             _look_at_the_end(path, stream)
             with zipfile.ZipFile(stream) as file:
                 infos = _infos(path, file)
                 manifest, listed = _manifest(path, file, infos)
-                return manifest, _members(path, file, infos, listed=listed)
+                wanted = {name: about for name, about in listed.items() if only is None or name in only}
+                return manifest, _members(path, file, infos, listed=wanted)
     except OSError as error:
         raise ArchiveError(str(path), str(error.strerror or error), "a file that can be read") from error
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:

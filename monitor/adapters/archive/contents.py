@@ -18,7 +18,7 @@ from typing import TypeVar
 from pydantic import TypeAdapter, ValidationError
 
 from monitor.adapters.archive.batch import ArchivedEntry, BatchMember
-from monitor.adapters.archive.container import MANIFEST, ArchiveError, pack, unpack
+from monitor.adapters.archive.container import BOOK, MANIFEST, PART, READINGS, RECORD, ArchiveError, pack, unpack
 from monitor.adapters.archive.house import ProfileMember, SiteMember, SiteSince
 from monitor.adapters.archive.readings import of_csv, to_csv
 from monitor.adapters.archive.record import RecordMember
@@ -27,12 +27,10 @@ from monitor.domain.eggs.book import EggBook
 from monitor.service.reports.archive import Archive
 
 _V = TypeVar("_V")
-ABOUT, BATCH, PROFILE, SITE, SITES, RECORD, BOOK = (
-    "README.txt", "batch.json", "profile.json", "site.json", "sites.json", "record.json", "book.json",
-)  # fmt: skip
+ABOUT, BATCH, PROFILE, SITE, SITES = "README.txt", "batch.json", "profile.json", "site.json", "sites.json"
 FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE = "history.json", "review.json", "review.txt", "review.html"
 KEPT = (FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE)  # reports as they were printed when the archive was made
-READINGS, FILES = "readings/", "files/"
+FILES = "files/"
 SUSPECT, COUNTED = "suspect_readings", "counted"  # in the manifest, since the figures rest on them, too
 _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; the units stand in the names.
 
@@ -72,7 +70,7 @@ class ReadBack:
 def write_archive(
     path: Path, archive: Archive, *, program: str, kept: Mapping[str, str], sources: Mapping[str, str]
 ) -> int:
-    """Write the file, whole or not at all. Returns its size in bytes.
+    """Write the file, whole or not at all, whenever the power fails. Returns its size in bytes.
 
     kept: the reports of KEPT, printed. sources: what each source key of the profile stands for.
 
@@ -84,16 +82,26 @@ def write_archive(
     members = members_of(archive, kept, sources)
     if path.exists() and not path.is_file():  # a folder; or a device, which would be replaced by the archive
         raise ArchiveError(str(path), "not a file", "one that can be written")
-    part = path.with_name(path.name + ".part")
+    part = path.with_name(path.name + PART)
     try:
         size = pack(part, head, members)
         again = read_archive(part)
         if members_of(again.archive, again.kept, sources) != members:
             raise ArchiveError(str(path), "what was written does not come back the same; it was not kept")
         os.replace(part, path)
+        _sync(path.parent)
     finally:
         part.unlink(missing_ok=True)
     return size
+
+
+def _sync(folder: Path) -> None:
+    """That a file has its new name is on the disk, too."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
 
 
 def read_archive(path: Path) -> ReadBack:

@@ -36,7 +36,7 @@ from monitor.domain.readings.numbering import Gap, Numbering, holes
 from monitor.domain.readings.reading import MISSING, Refused, ceil_ms, from_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event, RefusedRow, Unknown
-from monitor.service.ports import LastAlive, Latest, NoticeRow, Series, TransitionRow
+from monitor.service.ports import LastAlive, Latest, NoticeRow, Series, TransitionRow, Written
 
 # A row of before humidity had its own flag has one for both: where there is a humidity, it was in or out as that said.
 RH_FLAG = f"ifnull(r.rh_flag, CASE WHEN r.rh_pct IS NULL THEN {MISSING} ELSE r.flag END)"
@@ -253,6 +253,11 @@ class SqliteHistory:
         """What was written about a batch's eggs."""
         with store_failures("record"):
             return read_book(self._connection, batch)
+
+    def written(self) -> dict[str, Written]:
+        """How much is written about each batch's eggs, by batch; nothing of one of which nothing is."""
+        rows = self._rows("SELECT batch, max(number), max(written_ms) FROM entry GROUP BY batch")
+        return {batch: Written(entries, from_ms(written_ms)) for batch, entries, written_ms in rows}
 
     def _probe_id(self, probe: str) -> int | None:
         rows = self._rows("SELECT id FROM probe WHERE key = ?", probe)

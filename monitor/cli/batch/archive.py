@@ -1,4 +1,4 @@
-"""`eggroom archive` and `eggroom backup`: one batch with everything about it in a file, and a whole copy of the record."""
+"""`eggroom archive` and `eggroom backup`: one batch, or each that is closed, with everything about it in a file; and a whole copy of the record."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from monitor.adapters.store.ledger import backup
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.adapters.tables.profiles import load_sources
 from monitor.app import store_path
+from monitor.cli.batch.closed import archive_closed
 from monitor.cli.frame import PROGRAM, STDOUT, Asked, Failed, Parsers, Wrong, check_files, command, json_text, show
 from monitor.cli.record import house_of, one_batch, opened, profile_of, site_of
 from monitor.domain.fixed import fixed
@@ -41,28 +42,70 @@ class Backup(Asked):
 
 
 @fixed(kw_only=True)
-class Keep(Backup):
+class Keep(Asked):
     """archive"""
 
-    batch: str
+    command: str
+    batch: str | None
+    file: Path | None
+    closed: bool
+    sure: bool
 
 
 def add(parsers: Parsers) -> None:
     """Say what both take."""
     keep = command(parsers["archive"], _archive, Keep)
-    keep.add_argument("batch")
+    keep.add_argument("batch", nargs="?")
+    keep.add_argument("file", type=Path, nargs="?")
+    of_all = "each closed batch that has no archive of all that is written of it, into the folder of archives"
+    keep.add_argument("--closed", action="store_true", help=of_all)
     copy = command(parsers["backup"], _backup, Backup)
+    copy.add_argument("file", type=Path)
     for each in (keep, copy):
-        each.add_argument("file", type=Path)
         each.add_argument("--sure", action="store_true", help="write over a file that is there")
 
 
 def _archive(options: Keep) -> int:
-    _new_file(options)
-    house, now = house_of(options.config), options.utc()
+    if options.closed:
+        if options.batch is not None or options.sure:
+            raise Wrong("archive: --closed, expected it alone: it takes every closed batch, and writes over nothing")
+        house, now = house_of(options.config), options.utc()
+        return archive_closed(house, partial(_kept, now=now), now=now, json_wanted=options.json)
+    if options.batch is None or options.file is None:
+        raise Wrong("archive: expected BATCH and FILE, or --closed")
+    _new_file(options.command, options.file, json_wanted=options.json, sure=options.sure)
+    made = _made(options.config, options.batch, options.file, now=options.utc())
+    data: dict[str, object] = {"file": str(options.file), "batch": options.batch, "as_of": utc_text(made.as_of)}
+    data |= {"readings": made.readings, "entries": made.entries, "bytes": made.bytes}
+    data |= {"review": made.review} if made.review else {}
+    text = f"{options.file}: batch {options.batch}, {made.readings} readings, {_entries(made.entries)} of its book, {made.bytes} bytes"
+    said = "; read back, and its figures are the same"
+    return show(options.json, data, f"{text}{said}{'; ' * bool(made.review)}{made.review}")
+
+
+def _kept(config: Path, name: str, file: Path, *, now: datetime) -> tuple[int, str]:
+    """One of several, for `archive_closed`."""
+    made = _made(config, name, file, now=now)
+    return made.bytes, made.review
+
+
+@fixed
+class _Made:
+    """An archive that was written. review: why it has none."""
+
+    as_of: datetime
+    readings: int
+    entries: int
+    bytes: int
+    review: str
+
+
+def _made(config: Path, name: str, file: Path, *, now: datetime) -> _Made:
+    """Write the archive of a batch. Raises Wrong and Failed."""
+    house = house_of(config)
     try:
         with opened(house) as history:
-            batch = one_batch(history, options.batch)
+            batch = one_batch(history, name)
             profile_of(site_of(house.site, history, batch, now=now), batch)
             with history.instant():  # a reading that comes in between would be in the one and not in the other
                 archive = archive_of(history, house.site, batch, now=now, say=partial(about_words, site=house.site))
@@ -70,28 +113,23 @@ def _archive(options: Keep) -> int:
                 review, why = _review(history, house.site, batch, now=now)
                 kept = {"history.json": figures, **review}
         _same_again(archive, figures)
-        size = write_archive(options.file, archive, program=PROGRAM, kept=kept, sources=load_sources())
+        size = write_archive(file, archive, program=PROGRAM, kept=kept, sources=load_sources())
     except ArchiveError as error:
         raise Failed(str(error)) from error
     except OSError as error:
-        raise Failed(f"{options.file}: {error.strerror}, expected a file that can be written") from error
+        raise Failed(f"{file}: {error.strerror}, expected a file that can be written") from error
     count = sum(int(piece.at_ms.size) for pieces in archive.readings.values() for piece in pieces)
-    said = {"file": str(options.file), "batch": batch.id, "as_of": utc_text(archive.as_of)}
-    data = {**said, "readings": count, "entries": len(archive.book.entries), "bytes": size} | (
-        {"review": why} if why else {}
-    )
-    text = f"{options.file}: batch {batch.id}, {count} readings, {_entries(len(archive.book.entries))} of its book, {size} bytes"
-    return show(options.json, data, f"{text}; read back, and its figures are the same{'; ' * bool(why)}{why}")
+    return _Made(archive.as_of, count, len(archive.book.entries), size, why)
 
 
 def _entries(count: int) -> str:
     return "1 entry" if count == 1 else f"{count} entries"
 
 
-def _new_file(options: Backup) -> None:
-    if options.file == STDOUT:
-        raise Wrong(f"{options.command}: -, expected a file: it is read back before it is kept")
-    check_files((options.file,), json_wanted=options.json, sure=options.sure)
+def _new_file(what: str, file: Path, *, json_wanted: bool, sure: bool) -> None:
+    if file == STDOUT:
+        raise Wrong(f"{what}: -, expected a file: it is read back before it is kept")
+    check_files((file,), json_wanted=json_wanted, sure=sure)
 
 
 def _same_again(archive: Archive, figures: str) -> None:
@@ -136,7 +174,7 @@ def _printed(data: object) -> str:
 def _backup(options: Backup) -> int:
     house = house_of(options.config)
     if options.file.resolve() != store_path(house).resolve():  # onto itself it is refused, however sure
-        _new_file(options)
+        _new_file(options.command, options.file, json_wanted=options.json, sure=options.sure)
     try:
         size = backup(store_path(house), options.file)
     except StoreFailure as error:

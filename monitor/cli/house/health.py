@@ -12,11 +12,12 @@ from datetime import datetime
 from pathlib import Path
 
 import monitor
+from monitor.adapters.archive.folder import kept_of
 from monitor.adapters.clock import SystemClock
 from monitor.adapters.delivery import AppriseDelivery
 from monitor.adapters.door import DoorClosed, DoorSilent, ask_door
 from monitor.adapters.secret import NotForThisAccount
-from monitor.app import StartError, data_folder, door_path, link_settings, open_history, store_path
+from monitor.app import StartError, archives_folder, data_folder, door_path, link_settings, open_history, store_path
 from monitor.cli.frame import DONE, FAILED, Asked, Parsers, columns, command, show
 from monitor.cli.record import house_of
 from monitor.domain.readings.reading import Now
@@ -24,6 +25,7 @@ from monitor.service.ports import StoreFailure
 from monitor.settings import ContactSettings, House, SettingsError, read_contact
 from monitor.shown.now.alarms import HANGS, told_to
 from monitor.shown.now.health import (
+    ArchivesFound,
     BrokerFound,
     DaemonFound,
     Found,
@@ -71,6 +73,7 @@ def examine(house: House, now: Now) -> Found:
         daemon=daemon,
         broker=_broker(house) if daemon.closed else None,
         record=record,
+        archives=_archives(house) if record.there and not record.why else None,
         disk=where,
         free_bytes=shutil.disk_usage(where).free,
         contacts=[_contact(house, contact) for contact in house.settings.contact],
@@ -118,6 +121,22 @@ def _record(house: House, now: datetime) -> RecordFound:
         strangers=strangers,
         lost=lost,
     )
+
+
+def _archives(house: House) -> ArchivesFound:
+    """Which closed batches lack an archive of all that is written of them."""
+    folder = archives_folder(house)
+    try:
+        with contextlib.closing(open_history(house)) as history, history.instant():
+            batches, written, calibrations = history.batches(), history.written(), history.calibrations()
+        closed = [batch for batch in batches if batch.closed_at is not None]
+        kept = {
+            batch.id: kept_of(folder, batch, written.get(batch.id), calibrations=calibrations, whole=False)
+            for batch in closed
+        }
+    except (StoreFailure, OSError) as error:
+        return ArchivesFound(folder, str(getattr(error, "strerror", None) or error))
+    return ArchivesFound(folder, "", len(closed), {name: each.due_at for name, each in kept.items() if each.due_at})
 
 
 def _contact(house: House, settings: ContactSettings) -> SecretFound:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -12,6 +12,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.wall import WIDTH, filled, local_time, printable, wall_time
 from monitor.shown.form import duration, until_by
 from monitor.shown.now.alarms import START, Told, out_eggs
+from monitor.shown.now.archives import BY_HAND, OVERDUE
 from monitor.shown.values import probe_words
 
 if TYPE_CHECKING:
@@ -36,8 +37,11 @@ WORST_FIRST = (
     "clock",
     "node",
     "disk",
+    "archives",
 )
 MB_FROM = 100_000  # bytes, from which tenths of a megabyte say something
+MOST_NAMED = 3  # batches without their archive
+TIMER = "eggroom-archive.timer"
 MANY_WAITING = 20  # notices to one contact: more have not got through for long
 
 
@@ -85,6 +89,17 @@ class RecordFound:
 
 
 @dataclass(frozen=True, slots=True)
+class ArchivesFound:
+    """The archives of closed batches. why: what hinders looking at them, '' for nothing; closed: how many batches are; due: from when on
+    the next archive of one is to be made, by batch, where it lacks something."""
+
+    folder: Path
+    why: str = ""
+    closed: int = 0
+    due: Mapping[str, datetime] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class SecretFound:
     """What hangs on a secret: a contact by its id, or the broker's settings (id ''). why: it cannot be used, None where it can; account:
     this one, where that is because the secret is not for it to read, else ''."""
@@ -114,6 +129,7 @@ class Found:
     free_bytes: int
     contacts: Sequence[SecretFound]
     link: SecretFound
+    archives: ArchivesFound | None = None
 
 
 def names_of(site: Site) -> dict[str, str]:
@@ -165,6 +181,7 @@ def checks_of(found: Found, zone: tzinfo) -> list[Check]:
         *_daemon(found, zone),
         *([] if found.broker is None else [_broker(found.broker)]),
         *_record(found.record),
+        *([] if found.archives is None else _archives(found.archives, found.at, zone)),
         *_messages(found, zone),
         Check("disk", found.free_bytes >= MIN_FREE_BYTES, f"{found.free_bytes / 1e9:.1f} GB free at {found.disk}"),
         *(contacts or [Check("contacts", False, "nobody is told, expected at least one [[contact]]")]),
@@ -281,3 +298,20 @@ def _record(found: RecordFound) -> list[Check]:
         *(Check(f"batch {b}", False, f"profile {p!r} is not among the profiles") for b, p in found.strangers),
         *(Check(f"batch {b}", False, f"in {m!r}, which is not configured: nobody watches it") for b, m in found.lost),
     ]
+
+
+def _archives(found: ArchivesFound, now: datetime, zone: tzinfo) -> list[Check]:
+    """Whether each closed batch has its archive: bad once one has waited for longer than the timer leaves between two looks."""
+    if not found.closed and not found.why:
+        return []
+    if found.why:
+        return [Check("archives", False, f"{found.folder}: {found.why}, expected a folder that can be read")]
+    late = {batch: due for batch, due in found.due.items() if due + OVERDUE <= now}
+    if not late:
+        to_come = f", {len(found.due)} to come" if found.due else ""
+        return [Check("archives", True, f"{found.folder}: {found.closed - len(found.due)} of closed batches{to_come}")]
+    first = sorted(late.items(), key=lambda each: each[1])
+    said = [f"{batch} since {local_time(due, zone, now)}" for batch, due in first[:MOST_NAMED]]
+    more = f" and {len(first) - MOST_NAMED} more" if len(first) > MOST_NAMED else ""
+    act = f"`{BY_HAND}` makes them and says what is wrong; `systemctl status {TIMER}` whether it is done each day"
+    return [Check("archives", False, f"NOT ARCHIVED: {', '.join(said)}{more}. {act}")]
