@@ -12,6 +12,7 @@ from typing import Any
 from monitor.app import DOOR_NAME
 from monitor.cli.frame import DEFAULT_CONFIG
 from monitor.settings import Settings
+from monitor.shown.now.health import TIMER
 from tests.walk import FOUND_IN, commands
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -27,12 +28,12 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 STEPS = [line for block in commands(README) for line in block]
 
 
-def unit() -> configparser.SectionProxy:
-    """[Service] of the unit file."""
+def unit(name: str = "eggroom.service", section: str = "Service") -> configparser.SectionProxy:
+    """[Service], or another section, of a unit file."""
     parser = configparser.ConfigParser(strict=False, interpolation=None)
     parser.optionxform = str  # type: ignore[assignment,method-assign]
-    parser.read(DEPLOY / "eggroom.service")
-    return parser["Service"]
+    parser.read(DEPLOY / name)
+    return parser[section]
 
 
 def test_a_node_as_shipped_is_heard_by_the_sample() -> None:
@@ -75,6 +76,29 @@ def test_the_unit_runs_what_the_steps_install() -> None:
     assert SAMPLE.site.data == folder
     assert f"--home-dir {folder} " in made
     assert len(str(folder / DOOR_NAME)) < 100
+
+
+def test_archives_are_made_beside_the_daemon_and_not_in_it() -> None:
+    """Once a day, as the same account, with the same configuration, in a unit with memory of its own that gives way to whoever watches."""
+    daemon, archives = unit(), unit("eggroom-archive.service")
+    program, *arguments = archives["ExecStart"].split()
+    assert [program, arguments[-1]] == [daemon["ExecStart"].split()[0], DEFAULT_CONFIG]
+    assert arguments[:-1] == ["archive", "--closed", "--config"]
+    for same in ("User", "Group", "StateDirectory", "StateDirectoryMode", "UMask"):
+        assert archives[same] == daemon[same]
+    assert archives["Type"] == "oneshot"
+    assert (archives["MemoryMax"], archives["MemorySwapMax"]) == ("400M", "0")
+    assert int(archives["OOMScoreAdjust"]) > 0 > int(daemon["OOMScoreAdjust"])
+    assert archives["OOMPolicy"] == "continue"  # the batches after one that needs too much are archived all the same
+    timer = unit("eggroom-archive.timer", "Timer")
+    assert (timer["OnCalendar"], timer["Persistent"]) == ("*-*-* 12:30", "true")
+    assert unit("eggroom-archive.timer", "Install")["WantedBy"] == "timers.target"
+    copied = [line for line in STEPS if line.startswith("sudo cp deploy/") and line.endswith(" /etc/systemd/system/")]
+    assert len(copied) == 2  # at the set-up, and for a newer version
+    for line in copied:
+        for name in ("eggroom.service", "eggroom-archive.service", TIMER):
+            assert f" deploy/{name} " in line
+    assert STEPS.count(f"sudo systemctl enable --now {TIMER}") == 2
 
 
 def test_the_steps_put_files_where_they_are_looked_for() -> None:

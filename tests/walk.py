@@ -44,6 +44,7 @@ PERSON = "keeper"
 NODE_PASSWORD = "wet hands at night"
 DRY_BULB_C = 37.8
 STEP_S = 900  # the longest step fetches and installs every library
+ARCHIVES = "/var/lib/eggroom/archives"
 MARK = "--- that was"
 SERVICE_S = 3.0  # a program that has not ended by then has started
 # The sample's other nodes, which do not speak here.
@@ -211,9 +212,19 @@ def _walk(folder: Path, person: Person) -> None:
         "eggroom alarms",
         "eggroom refused",
         "eggroom room",
+        "eggroom batch add hen-0 --species chicken --machine setter-1 --eggs 24 --set -25d",
+        "eggroom batch close hen-0 --at -2d --sure",
+        "sudo systemctl start eggroom-archive",  # as its timer does each day
+        f"eggroom history --archive {ARCHIVES}/hen-0.zip",
+        f"cp {ARCHIVES}/* .",
     ):
         code, said = person.types(line)
         _must(code == 0, f"{line!r} ended with {code}, expected 0")
+    archived = [check for check in person.types("eggroom health")[1].splitlines() if "archives: " in check]
+    _must(
+        archived == [f"ok  archives: {ARCHIVES}: 1 of 1 closed batches"],
+        f"health says {archived}, expected one archive",
+    )
     log = (folder / "var/log/mosquitto/mosquitto.log").read_text(errors="replace")
     odd = [line for line in log.splitlines() if re.search("warning|error|denied|unable", line, re.IGNORECASE)]
     odd = [line for line in odd if not line.endswith(EXPECTED_WARNING)]
@@ -367,18 +378,24 @@ def _enter(folder: Path, *command: str) -> None:
 
 
 def _systemctl(arguments: Sequence[str]) -> int:
-    """daemon-reload; enable --now, start and restart of one unit: its real file, its program, account, umask and state folder."""
+    """daemon-reload; enable --now, start and restart of one unit: its real file, its program, account, umask and state folder. Of a timer
+    its service is started at once, and must end well; that it would be at its time is what no folder shows."""
     verb, names = arguments[0], [a for a in arguments[1:] if not a.startswith("-")]
     if verb == "daemon-reload":
         return 0
     if verb not in ("enable", "start", "restart") or len(names) != 1:
         return _complain(f"systemctl {' '.join(arguments)}: the walk has no stand-in for it")
     (name,) = names
-    service, installable = _service(name.removesuffix(".service"))
+    kind = name.rpartition(".")[2] if name.endswith((".service", ".timer")) else "service"
+    name = name.removesuffix(f".{kind}")
+    found, installable = _unit(name, kind)
     if verb == "enable" and not installable:
-        return _complain(f"{name}: no [Install] in its unit, expected one to enable")
+        return _complain(f"{name}.{kind}: no [Install] in its unit, expected one to enable")
     if verb == "enable" and "--now" not in arguments:
         return 0
+    if kind == "timer" and not found.get("OnCalendar"):
+        return _complain(f"{name}.timer: no OnCalendar in it, expected when it is due")
+    service = found if kind == "service" else _unit(name, "service")[0]
     pid_file = Path(f"/run/{name}.walk")
     if pid_file.exists():
         if verb != "restart":
@@ -407,29 +424,32 @@ def _systemctl(arguments: Sequence[str]) -> int:
             umask=int(service.get("UMask", ["0022"])[-1], 8),
             start_new_session=True,
         )
+    once = service.get("Type") == ["oneshot"]
     try:
-        code = process.wait(SERVICE_S)
+        code = process.wait(STEP_S if once else SERVICE_S)
+        if once and code == 0:
+            return 0
     except subprocess.TimeoutExpired:
         pid_file.write_text(str(process.pid))
         return 0
     return _complain(f"{name} ended with {code}: {log.read_text(errors='replace')[-1000:]}")
 
 
-def _service(name: str) -> tuple[dict[str, list[str]], bool]:
-    """The settings under [Service], each with its values in order; and whether there is an [Install]."""
+def _unit(name: str, kind: str) -> tuple[dict[str, list[str]], bool]:
+    """The settings under [Service] or [Timer], each with its values in order; and whether there is an [Install]."""
     for folder in ("/etc/systemd/system", "/usr/lib/systemd/system", "/lib/systemd/system"):
-        path = Path(folder) / f"{name}.service"
+        path = Path(folder) / f"{name}.{kind}"
         if path.exists():
             break
     else:
-        raise SystemExit(_complain(f"{name}: no such unit"))
+        raise SystemExit(_complain(f"{name}.{kind}: no such unit"))
     settings: dict[str, list[str]] = {}
     section, installable = "", False
     for line in path.read_text().splitlines():
         if line.startswith("["):
             section = line
             installable = installable or section == "[Install]"
-        elif section == "[Service]" and "=" in line and not line.startswith("#"):
+        elif section == f"[{kind.capitalize()}]" and "=" in line and not line.startswith("#"):
             key, _, value = line.partition("=")
             settings.setdefault(key, []).append(value)
     return settings, installable

@@ -309,7 +309,13 @@ def _archives(found: ArchivesFound, now: datetime, zone: tzinfo) -> list[Check]:
     late = {batch: due for batch, due in found.due.items() if due + OVERDUE <= now}
     if not late:
         to_come = f", {len(found.due)} to come" if found.due else ""
-        return [Check("archives", True, f"{found.folder}: {found.closed - len(found.due)} of closed batches{to_come}")]
+        return [
+            Check(
+                "archives",
+                True,
+                f"{found.folder}: {found.closed - len(found.due)} of {found.closed} closed batches{to_come}",
+            )
+        ]
     first = sorted(late.items(), key=lambda each: each[1])
     said = [f"{batch} since {local_time(due, zone, now)}" for batch, due in first[:MOST_NAMED]]
     more = f" and {len(first) - MOST_NAMED} more" if len(first) > MOST_NAMED else ""
