@@ -137,7 +137,9 @@ def add_archive_option(parser: Parser) -> None:
 def looked_at(options: Reported) -> Iterator[Looked]:
     """The batch that is asked for, its record closed afterwards. Raises Wrong and Failed."""
     if options.archive is not None:
-        yield archived(options.archive, options.batch)
+        looked = archived(options.archive, options.batch)
+        with _whole(options.archive):
+            yield looked
         return
     if options.batch is None:
         raise Wrong(f"{options.command}: no batch, expected BATCH or --archive FILE")
@@ -146,6 +148,27 @@ def looked_at(options: Reported) -> Iterator[Looked]:
         batches, now = history.batches(), options.utc()
         batch = _named(batches, options.batch)
         yield Looked(site_of(house.site, history, batch, now=now), history, batch, now, batches=batches)
+
+
+@contextlib.contextmanager
+def _whole(file: Path) -> Iterator[None]:
+    """What a report says of an archive of which each part is right and the whole cannot be, such as eggs in two machines at once. No program
+    writes one; a person may, under right checksums. Raises Wrong."""
+    try:
+        yield
+    except (
+        ArithmeticError,
+        AssertionError,
+        AttributeError,
+        LookupError,
+        TypeError,
+        ValueError,
+        RecursionError,
+    ) as error:
+        why = " ".join(f"{type(error).__name__}: {error}".split())[:160]
+        raise Wrong(f"{file}: its parts do not go together ({why}), expected what `eggroom archive` writes") from error
+    except MemoryError as error:
+        raise Failed(f"{file}: more than there is memory for") from error
 
 
 def archived(file: Path, name: str | None) -> Looked:

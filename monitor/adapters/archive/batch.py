@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from pydantic import AwareDatetime
 
+from monitor.adapters.kept.rows import Rows
 from monitor.domain.eggs.entry import Entry, fact_of, plain
 from monitor.domain.needs.batch import Batch, Declared, Stay
 
@@ -40,10 +41,10 @@ class BatchMember:
     set_at: AwareDatetime
     eggs: int | None = None
     note: str = ""
-    stays: tuple[ArchivedStay, ...] = ()
-    declared: tuple[ArchivedStage, ...] = ()
+    stays: Rows[ArchivedStay] = ()
+    declared: Rows[ArchivedStage] = ()
     closed_at: AwareDatetime | None = None
-    numbers: tuple[int, ...] = ()
+    numbers: Rows[int] = ()
     split_from: str = ""
 
     @classmethod

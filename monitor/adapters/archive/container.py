@@ -141,13 +141,11 @@ def _members(
     found = {}
     for name, about in listed.items():
         data = file.read(infos[name])
-        sha256 = about.get("sha256") if isinstance(about, dict) else None
-        if hashlib.sha256(data).hexdigest() != sha256:
-            raise ArchiveError(
-                f"{path}: {name:.80}",
-                "its checksum is wrong",
-                "the archive as it was written: it was changed, or damaged",
-            )
+        sha256, size = (about.get("sha256"), about.get("bytes")) if isinstance(about, dict) else (None, None)
+        wrong = "checksum" if hashlib.sha256(data).hexdigest() != sha256 else "size" if len(data) != size else ""
+        if wrong:
+            expected = "the archive as it was written: it was changed, or damaged"
+            raise ArchiveError(f"{path}: {name:.80}", f"its {wrong} is wrong", expected)
         found[name] = data
     return found
 

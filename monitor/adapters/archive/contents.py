@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from monitor.adapters.archive.container import BOOK, MANIFEST, PART, READINGS, R
 from monitor.adapters.archive.house import ProfileMember, SiteMember, SiteSince
 from monitor.adapters.archive.readings import of_csv, to_csv
 from monitor.adapters.archive.record import RecordMember
+from monitor.adapters.kept.rows import Rows
 from monitor.adapters.kept.site import ArchivedProfile
 from monitor.domain.eggs.book import EggBook
 from monitor.service.reports.archive import Archive
@@ -32,6 +34,8 @@ FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE = "history.json", "review.json", "revi
 KEPT = (FIGURES, REVIEW, REVIEW_TEXT, REVIEW_PAGE)  # reports as they were printed when the archive was made
 FILES = "files/"
 SUSPECT, COUNTED = "suspect_readings", "counted"  # in the manifest, since the figures rest on them, too
+# What one member may hold, as a small board reads it: 100,000 eggs with three entries each have 4 million values; no rule or fact has many names.
+MAX_VALUES, MAX_KEYS = 4_000_000, 5_000
 _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; the units stand in the names.
 
 {MANIFEST:<16} what made this, of when it speaks (as_of), and the size and SHA-256 of every other file here
@@ -107,6 +111,8 @@ def _sync(folder: Path) -> None:
 def read_archive(path: Path) -> ReadBack:
     """An archive that `write_archive` wrote. Raises ArchiveError."""
     head, members = unpack(path)
+    for name in (BATCH, PROFILE, SITE, SITES, RECORD, BOOK):
+        _bounded(f"{path}: {name}", members.get(name, b"null"))
     where = ABOUT
     try:
         where = MANIFEST
@@ -120,10 +126,10 @@ def read_archive(path: Path) -> ReadBack:
         where = RECORD
         record = TypeAdapter(RecordMember).validate_json(members[RECORD])
         where = BOOK
-        entries = tuple(e.back() for e in TypeAdapter(tuple[ArchivedEntry, ...]).validate_json(members[BOOK]))
+        entries = tuple(e.back() for e in TypeAdapter(Rows[ArchivedEntry]).validate_json(members[BOOK]))
         readings = {}
         where = SITES
-        sites = tuple(e.back() for e in TypeAdapter(tuple[SiteSince, ...]).validate_json(members.get(SITES, b"[]")))
+        sites = tuple(e.back() for e in TypeAdapter(Rows[SiteSince]).validate_json(members.get(SITES, b"[]")))
         before = {key for then in sites for key in then.probes} - site.probes.keys()
         for key in (*site.probes, *sorted(before)):
             where = _table(key)
@@ -157,10 +163,37 @@ def read_archive(path: Path) -> ReadBack:
         raise ArchiveError(f"{path}: {where}", f"{error} is missing", "an archive in whole") from error
     except ValidationError as error:
         raise _first_wrong(f"{path}: {where}", error) from error
-    except (ValueError, TypeError, OSError, RecursionError) as error:
+    except (ValueError, TypeError, ArithmeticError, OSError, RecursionError) as error:
         why = " ".join(str(error).split())[:120]
         raise ArchiveError(f"{path}: {where}", why, "what `eggroom archive` writes") from error
     return ReadBack(archive, str(head.get("program", "?")), kept)
+
+
+def _bounded(where: str, data: bytes) -> None:
+    """See, before it becomes values, that it is JSON of as many as a batch can have: a member that is pressed well holds hundreds of millions.
+    Raises ArchiveError."""
+    values = sum(map(data.count, (b",", b"[", b"{")))
+    if values > MAX_VALUES:
+        raise ArchiveError(where, f"{values} values", f"at most {MAX_VALUES}")
+    try:
+        json.loads(data, object_pairs_hook=_few, parse_float=_finite, parse_constant=_finite)
+    except RecursionError as error:
+        raise ArchiveError(where, "not JSON (nested too deeply)", "what `eggroom archive` writes") from error
+    except ValueError as error:
+        why = " ".join(str(error).split())[:120]
+        raise ArchiveError(where, f"not JSON ({why})", "what `eggroom archive` writes") from error
+
+
+def _few(pairs: list[tuple[str, object]]) -> None:
+    if len(pairs) > MAX_KEYS:
+        raise ValueError(f"{len(pairs)} names in one place, at most {MAX_KEYS}")
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"{text[:20]} is no number")
+    return value
 
 
 def members_of(archive: Archive, kept: Mapping[str, str], sources: Mapping[str, str]) -> dict[str, bytes]:

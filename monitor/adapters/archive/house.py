@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AwareDatetime
 
 from monitor.adapters.archive.rules import ArchivedRule
+from monitor.adapters.kept.rows import Rows
 from monitor.adapters.kept.site import ArchivedMachine, ArchivedProbe, ArchivedProfile, KeptSite, Numbers
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site, grouped
@@ -37,9 +38,9 @@ class SiteMember:
     pressure_kpa: float
     settle_s: float
     wick_coefficient_per_k: float | None
-    machines: tuple[ArchivedMachine, ...]
-    probes: tuple[ArchivedProbe, ...]
-    rules: tuple[ArchivedRule, ...]
+    machines: Rows[ArchivedMachine]
+    probes: Rows[ArchivedProbe]
+    rules: Rows[ArchivedRule]
     own_rules: Numbers
 
     @classmethod

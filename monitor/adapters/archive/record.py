@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from pydantic import AwareDatetime
 
+from monitor.adapters.kept.rows import Rows
 from monitor.domain.alarms.alarm import Alarm
 from monitor.domain.alarms.notice import Notice
 from monitor.domain.readings.calibration import Calibration, Correction, Point
@@ -27,7 +28,7 @@ class ArchivedCorrection:
 
     slope: float
     offset: float
-    points: tuple[tuple[float, float, str], ...] = ()
+    points: Rows[tuple[float, float, str]] = ()
 
     @classmethod
     def of(cls, correction: Correction | None) -> ArchivedCorrection | None:
@@ -368,13 +369,13 @@ class ArchivedNotice:
 class RecordMember:
     """record.json"""
 
-    calibrations: tuple[ArchivedCalibration, ...]
-    handlings: tuple[ArchivedHandling, ...]
-    events: tuple[ArchivedEvent, ...]
-    gaps: tuple[ArchivedGap, ...]
-    alarms: tuple[ArchivedAlarm, ...]
-    transitions: tuple[ArchivedTransition, ...]
-    notices: tuple[ArchivedNotice, ...]
+    calibrations: Rows[ArchivedCalibration]
+    handlings: Rows[ArchivedHandling]
+    events: Rows[ArchivedEvent]
+    gaps: Rows[ArchivedGap]
+    alarms: Rows[ArchivedAlarm]
+    transitions: Rows[ArchivedTransition]
+    notices: Rows[ArchivedNotice]
 
     @classmethod
     def of(cls, archive: Archive) -> RecordMember:

@@ -14,6 +14,7 @@ from functools import cache
 
 from pydantic import SerializerFunctionWrapHandler, TypeAdapter, model_serializer
 
+from monitor.adapters.kept.rows import Rows
 from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.site import Machine, Probe
 from monitor.domain.needs.then import SiteThen
@@ -107,7 +108,7 @@ class ArchivedProfile:
     hatch_day_first: float
     hatch_day_last: float
     lockdown_day: float
-    stages: tuple[ArchivedStage, ...]
+    stages: Rows[ArchivedStage]
     still_air_offset_k: float | None = None
     egg_mass_g: tuple[float, float] | None = None
     target_loss_pct: tuple[float, float] | None = None
@@ -115,8 +116,8 @@ class ArchivedProfile:
     kind: str | None = None
     lockdown_by: str = "calendar"
     lethal_heat: tuple[float, float] | None = None
-    notes: tuple[str, ...] = ()
-    unknown: tuple[str, ...] = ()
+    notes: Rows[str] = ()
+    unknown: Rows[str] = ()
     rules: Numbers = field(default_factory=dict)
     sources: Mapping[str, str] = field(default_factory=dict)
 

@@ -7,6 +7,7 @@ import io
 import json
 import os
 import stat
+import tracemalloc
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
@@ -18,7 +19,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from monitor.adapters.archive import container
+from monitor.adapters.archive import container, readings
 from monitor.adapters.archive.container import ArchiveError, unpack
 from monitor.adapters.archive.contents import members_of, read_archive, write_archive
 from monitor.adapters.archive.history import ArchivedHistory
@@ -391,7 +392,7 @@ def test_files_come_back_and_are_what_they_are_called(archive: Archive, tmp_path
     def other(parts: dict[str, bytes]) -> None:
         parts[f"files/{name}"] = b"another"
         members = json.loads(parts["manifest.json"])["members"]
-        members[f"files/{name}"]["sha256"] = hashlib.sha256(b"another").hexdigest()
+        members[f"files/{name}"] = {"bytes": 7, "sha256": hashlib.sha256(b"another").hexdigest()}
         manifest(parts, members=members)
 
     refused(again(tmp_path / "c.zip", file, other), f"files/: '{name}' is not called by what is in it")
@@ -459,6 +460,72 @@ def test_wrong_contents_under_right_checksums(file: Path, tmp_path: Path) -> Non
     refused(put("site.json", json.dumps(site | {"zone": "../../etc/passwd"}).encode()), "site.json: ")
     site["probes"].append(site["probes"][0] | {"key": "node-q/top"})
     refused(put("site.json", json.dumps(site).encode()), "'readings/node-q/top.csv' is missing")
+
+
+def test_what_would_take_gigabytes_as_values_is_refused_before(file: Path, tmp_path: Path) -> None:
+    """Under right checksums: more values than a batch can have, or a mistake a million times, end in one line and in little time and memory."""
+
+    def put(name: str, data: bytes) -> Path:
+        def change(members: dict[str, bytes]) -> None:
+            listed = json.loads(members["manifest.json"])["members"]
+            listed[name] = {"bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
+            members[name] = data
+            manifest(members, members=listed)
+
+        return again(tmp_path / "x.zip", file, change)
+
+    _, members = unpack(file)
+    batch = json.loads(members["batch.json"])
+    head, rows = b"at_ms,dry_bulb_c,rh_pct,flag,rh_flag\n", b"1,,,1,1\n"
+    refused(put("book.json", b"[" + b"1," * 4_000_000 + b"1]"), "book.json: 4000001 values, expected at most 4000000")
+    refused(put("book.json", b"[" * 4_000_001), "values, expected at most")
+    refused(put("book.json", b"[" * 100_000), "book.json: not JSON (")
+    refused(
+        put("batch.json", json.dumps({**batch, "note": [1e308] * 3}).replace("1e+308", "1e999").encode()),
+        "1e999 is no number",
+    )
+    refused(put("batch.json", json.dumps({**batch, "note": float("nan")}).encode()), "NaN is no number")
+    many = json.dumps({**batch, "note": {str(n): 1 for n in range(5_001)}}).encode()
+    refused(put("batch.json", many), "5001 names in one place, at most 5000")
+    wrong = put("batch.json", json.dumps({**batch, "stays": [{}] * 1_000_000}).encode())
+    tracemalloc.start()
+    refused(
+        wrong, "batch.json: stays.0.machine: missing, expected a value"
+    )  # and not three million complaints, of a kilobyte each
+    assert tracemalloc.get_traced_memory()[1] < 200_000_000
+    tracemalloc.stop()
+    refused(put("readings/node-a/top.csv", head + rows * 10 + b"\n" * 2), "an empty line")
+    refused(put("readings/node-a/top.csv", head + b"1" * 9_000_000), "a line without end")
+
+
+def test_a_table_is_read_in_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wherever a piece ends, the readings are those that were written; the last line may lack its end."""
+    whole = Series(np.arange(500), np.arange(500) / 3.0, np.full(500, np.nan), np.ones(500, np.int64), np.full(500, 9))
+    for size in (40, 97, 1000, 1_000_000):
+        monkeypatch.setattr(readings, "PIECE_BYTES", size)
+        for data in (to_csv((whole,)), to_csv((whole,))[:-1]):
+            found = of_csv(data)
+            for name in readings.COLUMNS:
+                np.testing.assert_array_equal(getattr(found, name), getattr(whole, name))
+    assert of_csv(to_csv(())).at_ms.size == 0
+
+
+def test_a_member_of_another_size_than_was_said_is_refused(file: Path, tmp_path: Path) -> None:
+    """Its checksum may be right: what the manifest says of it is not."""
+
+    def change(members: dict[str, bytes]) -> None:
+        listed = json.loads(members["manifest.json"])["members"]
+        listed["book.json"]["bytes"] += 1
+        manifest(members, members=listed)
+
+    refused(again(tmp_path / "x.zip", file, change), "book.json: its size is wrong")
+
+
+def test_an_instant_beyond_the_calendar_is_refused(file: Path, tmp_path: Path) -> None:
+    """`as_of` of a file made by hand may lie where no clock does."""
+    for moment in ("0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00"):
+        x = again(tmp_path / "x.zip", file, lambda m, as_of=moment: manifest(m, as_of=as_of))  # type: ignore[misc]
+        refused(x, "manifest.json: ")
 
 
 def test_a_bomb_is_not_unpacked(file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
