@@ -111,7 +111,7 @@ def _sync(folder: Path) -> None:
 def read_archive(path: Path) -> ReadBack:
     """An archive that `write_archive` wrote. Raises ArchiveError."""
     head, members = unpack(path)
-    for name in (BATCH, PROFILE, SITE, SITES, RECORD, BOOK):
+    for name in (BATCH, PROFILE, SITE, SITES, RECORD, BOOK, REVIEW):
         _bounded(f"{path}: {name}", members.get(name, b"null"))
     where = ABOUT
     try:

@@ -157,7 +157,7 @@ def _review(history: ReviewRecord, site: Site, batch: Batch, *, now: datetime) -
             "review.txt": whole_text(whole, catalogue, shown).rstrip() + "\n",
             "review.html": whole_html(whole, catalogue, shown),
         }, ""
-    except (ArithmeticError, AssertionError, AttributeError, LookupError, TypeError, ValueError) as error:
+    except (ArithmeticError, AssertionError, AttributeError, LookupError, RuntimeError, TypeError, ValueError) as error:
         why = f"the review could not be made: {' '.join(str(error).split())[:200]}"
         return {
             "review.json": _printed({"error": why}),

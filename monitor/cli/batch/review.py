@@ -27,7 +27,7 @@ from monitor.cli.typed import typed_amount, typed_finding, typed_whole
 from monitor.domain.eggs.book import EggBook, went_on
 from monitor.domain.fixed import fixed
 from monitor.domain.refusal import one_of
-from monitor.domain.wall import filled
+from monitor.domain.wall import filled, printable
 from monitor.service.reports.batch import NoRecord
 from monitor.service.reports.outcomes import WENT_WELL_SHARE
 from monitor.service.reports.review import batch_review
@@ -136,7 +136,8 @@ def _kept_review(options: Review, file: Path) -> int:
         raise Wrong(f"{file}: review.json: {error}, expected what `eggroom archive` writes") from error
     if options.html is not None:
         write_file(options.html, kept["review.html"])
-    return show_or_written(options.json, [options.html], data=data, text=lambda: kept["review.txt"].removesuffix("\n"))
+    lines = kept["review.txt"].removesuffix("\n").split("\n")  # it comes from anywhere
+    return show_or_written(options.json, [options.html], data=data, text=lambda: "\n".join(map(printable, lines)))
 
 
 def _check_egg(book: EggBook, egg: int) -> None:
