@@ -121,6 +121,7 @@ def _next(folder: Path) -> str:
             f"  eggroom review hen-1 {config}",
             f"  eggroom egg show hen-1 {config}",
             f"  eggroom history hen-1 --html hen-1.html {config}",
+            f"  eggroom archive --closed {config}",
             "",
             "And when you have made up your mind:",
             f"  eggroom demo --season {shlex.quote(str(folder))} --tell",

@@ -34,11 +34,12 @@ def test_a_season_is_written_tried_and_told(capsys: Capture, tmp_path: Path, mon
     assert out.startswith("An invented season: ")
     assert sorted(p.name for p in folder.iterdir()) == ["eggroom.toml", "record", "seed"]
     commands = [shlex.split(line)[1:] for line in out.splitlines() if line.startswith("  eggroom ")]
-    assert [c[0] for c in commands] == ["outcomes", "review", "egg", "history", "demo"]
+    assert [c[0] for c in commands] == ["outcomes", "review", "egg", "history", "archive", "demo"]
     *before, tell = commands
     said = out + (folder / "eggroom.toml").read_text() + "".join(ok(capsys, *command) for command in before)
     assert not [f.words for f in FAULTS if f.words in said]
     assert Path("hen-1.html").stat().st_size > 10_000
+    assert len(list((folder / "record" / "archives").glob("*.zip"))) == len(PLACES)
     told = ok(capsys, *tell)
     assert told == ok(capsys, "demo", "--season", "--seed", "7", "--tell")
     for batch, fault in drawn(7).faults.items():
