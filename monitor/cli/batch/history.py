@@ -110,15 +110,12 @@ def _report(options: History, looked: Looked) -> int:
     if options.html is not None:
         write_file(options.html, to_html(figures, charts, header, zone=site.zone, unit=site.unit))
     data, told = to_json(figures, header), to_text if options.full else brief_text
+    files = (options.ics, options.csv, options.html)
+    asked = not options.json and all(file is None for file in files)
+    text = told(figures, header, zone=site.zone, unit=site.unit, columns=columns()).rstrip() if asked else ""
     if header.egg is None:  # an archive brings the figures of the batch only
         _tell_other_figures(looked, data)
-    files = (options.ics, options.csv, options.html)
-    return show_or_written(
-        options.json,
-        files,
-        data=data,
-        text=lambda: told(figures, header, zone=site.zone, unit=site.unit, columns=columns()).rstrip(),
-    )
+    return show_or_written(options.json, files, data=data, text=lambda: text)
 
 
 def _tell_other_figures(looked: Looked, data: object) -> None:

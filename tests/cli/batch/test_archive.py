@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters import clock
+from monitor.adapters.archive.container import pack, unpack
 from monitor.adapters.archive.contents import read_archive
 from monitor.adapters.archive.readings import of_csv
 from monitor.adapters.store.connection import open_writer
@@ -242,6 +243,39 @@ def test_a_backup_while_it_runs(capsys: Capture, running: Path, tmp_path: Path) 
     shutil.copy(file, tmp_path / "again" / "record" / "eggroom.db")
     again = configure(tmp_path / "again", 1)
     assert [row["id"] for row in told(capsys, "batch", "list", config=again)] == ["hen-1"]
+
+
+def test_parts_that_do_not_go_together_are_one_line(shut: Path, capsys: Capture, tmp_path: Path) -> None:
+    """Under right checksums and each of them right by itself: eggs in two machines at once, a calibration at the end of the calendar."""
+    file, other = tmp_path / "hen-1.zip", tmp_path / "other.zip"
+    said(capsys, "archive", "hen-1", str(file), config=shut)
+    manifest, members = unpack(file)
+    head = {key: str(manifest[key]) for key in ("program", "batch", "as_of")}
+    batch, kept = json.loads(members["batch.json"]), json.loads(members["record.json"])
+    batch["stays"][1]["since"] = batch["stays"][0]["since"]
+    kept["calibrations"][0]["at"] = "9999-12-31T23:59:59.999999+00:00"
+    for changed in ({"batch.json": batch}, {"record.json": kept}):
+        name, value = next(iter(changed.items()))
+        pack(other, head, {**members, name: json.dumps(value).encode()})
+        codes = set()
+        for report in (["history"], ["history", "--full"], ["history", "--json"], ["history", "--html", str(tmp_path / "x.html"), "--sure"], ["egg", "show"]):  # fmt: skip
+            code, _, err = typed(capsys, *report, "--archive", str(other))
+            assert code in (0, 2)
+            if code:
+                assert err.count("\n") == 1
+                assert f"{other}: its parts do not go together (" in err
+            codes.add(code)
+        assert 2 in codes
+
+
+def test_a_kept_review_does_nothing_to_a_terminal(shut: Path, capsys: Capture, tmp_path: Path) -> None:
+    """Whoever made the file, and whatever stands in it."""
+    file, other = tmp_path / "hen-1.zip", tmp_path / "other.zip"
+    said(capsys, "archive", "hen-1", str(file), config=shut)
+    manifest, members = unpack(file)
+    head = {key: str(manifest[key]) for key in ("program", "batch", "as_of")}
+    pack(other, head, {**members, "review.txt": b"one\x1b[2J\ntwo\n"})
+    assert said(capsys, "review", "--archive", str(other)) == "one [2J\ntwo\n"
 
 
 def test_a_review_that_fails_stops_no_archive(tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
