@@ -12,7 +12,7 @@ import math
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TypeVar
 
@@ -26,6 +26,7 @@ from monitor.adapters.archive.record import RecordMember
 from monitor.adapters.kept.rows import Rows
 from monitor.adapters.kept.site import ArchivedProfile
 from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.entry import OF_CHICK
 from monitor.service.reports.archive import Archive
 
 _V = TypeVar("_V")
@@ -36,6 +37,7 @@ FILES = "files/"
 SUSPECT, COUNTED = "suspect_readings", "counted"  # in the manifest, since the figures rest on them, too
 # What one member may hold, as a small board reads it: 100,000 eggs with three entries each have 4 million values; no rule or fact has many names.
 MAX_VALUES, MAX_KEYS = 4_000_000, 5_000
+MAX_LIFE = timedelta(days=20 * 365)  # of a batch with its chicks; one that was forgotten is closed sooner
 _TEXT = f"""One batch of eggs, as eggroom kept it. Everything is text in UTF-8; the units stand in the names.
 
 {MANIFEST:<16} what made this, of when it speaks (as_of), and the size and SHA-256 of every other file here
@@ -142,6 +144,8 @@ def read_archive(path: Path) -> ReadBack:
         kept = {name: members[name].decode() for name in KEPT}
         where = BOOK
         book = EggBook(batch, entries)
+        where = BATCH
+        _no_longer_than_a_life(book, as_of)
         where = RECORD
         archive = Archive(
             as_of=as_of,
@@ -167,6 +171,17 @@ def read_archive(path: Path) -> ReadBack:
         why = " ".join(str(error).split())[:120]
         raise ArchiveError(f"{path}: {where}", why, "what `eggroom archive` writes") from error
     return ReadBack(archive, str(head.get("program", "?")), kept)
+
+
+def _no_longer_than_a_life(book: EggBook, as_of: datetime) -> None:
+    """Raises ValueError for a batch that goes on for longer than any: reports look at each hour of it, and of millennia that has no end."""
+    batch = book.batch
+    moments = [batch.set_at, batch.closed_at or as_of, *(stay.since for stay in batch.stays)]
+    moments += [stay.until for stay in batch.stays if stay.until is not None]
+    moments += [entry.at for entry in book.entries if isinstance(entry.fact, OF_CHICK)]
+    first, last = min(moments), max(moments)
+    if last - first > MAX_LIFE:
+        raise ValueError(f"from {first:%Y} to {last:%Y}, at most {MAX_LIFE.days // 365} years")
 
 
 def _bounded(where: str, data: bytes) -> None:

@@ -528,6 +528,27 @@ def test_an_instant_beyond_the_calendar_is_refused(file: Path, tmp_path: Path) -
         refused(x, "manifest.json: ")
 
 
+def test_a_batch_of_millennia_is_refused(file: Path, tmp_path: Path) -> None:
+    """A stay from the year 100 on, or to the year 9000: reports would look at each hour of it."""
+
+    def put(**more: Any) -> Path:
+        def change(members: dict[str, bytes]) -> None:
+            data = json.dumps(json.loads(members["batch.json"]) | more).encode()
+            listed = json.loads(members["manifest.json"])["members"]
+            listed["batch.json"] = {"bytes": len(data), "sha256": hashlib.sha256(data).hexdigest()}
+            members["batch.json"] = data
+            manifest(members, members=listed)
+
+        return again(tmp_path / "x.zip", file, change)
+
+    early, late = "0100-01-01T00:00:00Z", "9000-01-01T00:00:00Z"
+    stay = {"machine": "setter-1", "since": early, "until": "2026-03-02T00:00:00Z"}
+    for change in ({"set_at": early}, {"stays": [stay]}, {"closed_at": late}, {"stays": [{**stay, "since": "2026-03-01T00:00:00Z", "until": late}]}):  # fmt: skip
+        refused(put(**change), "batch.json: from ")
+    refused(put(set_at="2006-01-01T00:00:00Z"), "batch.json: from 2006 to 2026, at most 20 years")
+    assert read_archive(put(set_at="2007-01-01T00:00:00Z")).archive.batch.set_at.year == 2007
+
+
 def test_a_bomb_is_not_unpacked(file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A small file that would become too much, or has too many parts, is refused before any of it is read."""
     x = tmp_path / "bomb.zip"
