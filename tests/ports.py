@@ -62,7 +62,7 @@ from monitor.domain.signs.seen import Opened
 from monitor.domain.state.memory import Memory, ProbeMemory
 from monitor.domain.state.record import Attempt, Event, Group, Reflag, RefusedRow, StoredReading, Unknown
 from monitor.service import ports
-from monitor.service.ports import BatchRecord, Latest, Ledger, NoticeRow, TransitionRow
+from monitor.service.ports import BatchRecord, Latest, Ledger, NoticeRow, TransitionRow, Written
 
 START = datetime(2026, 3, 1, 6, 0, 0, 250_000, tzinfo=UTC)
 START_MS = to_ms(START)
@@ -852,6 +852,13 @@ class RecordSuite:
         assert again.history.book(BATCH) == again.ledger.book(BATCH) == EggBook(BATCH, tuple(entries))
         assert [e.fact for e in again.history.book(other).entries] == [Note("of another batch")]
         assert again.history.book(replace(BATCH, id="nobody")).entries == ()
+
+    def test_how_much_is_written_of_each_batch(self, record: Record) -> None:
+        """The number of the newest entry, and the latest at which any was written, whatever time it speaks of; of a batch without a word nothing."""
+        first, last = entry(1, Hatched(), written_at=at(90)), entry(2, Note("x"), written_at=at(60), egg=None)
+        other = ("other", entry(1, Note("of another"), written_at=at(30), egg=None))
+        record.ledger.commit(Group(batches={BATCH.id: BATCH}, entries=[(BATCH.id, first), (BATCH.id, last), other]))
+        assert record.again().history.written() == {BATCH.id: Written(2, at(90)), "other": Written(1, at(30))}
 
     def test_a_run_starts_with_the_books_of_open_batches(self, record: Record) -> None:
         """The book of a closed batch is not loaded, and can be asked for; a batch without a word has none to load."""
