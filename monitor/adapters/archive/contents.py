@@ -113,7 +113,8 @@ def _sync(folder: Path) -> None:
 def read_archive(path: Path) -> ReadBack:
     """An archive that `write_archive` wrote. Raises ArchiveError."""
     head, members = unpack(path)
-    for name in (BATCH, PROFILE, SITE, SITES, RECORD, BOOK, REVIEW):
+    _counted(f"{path}: {REVIEW}", members.get(REVIEW, b""))  # of which nothing is read here
+    for name in (BATCH, PROFILE, SITE, SITES, RECORD, BOOK):
         _bounded(f"{path}: {name}", members.get(name, b"null"))
     where = ABOUT
     try:
@@ -185,11 +186,8 @@ def _no_longer_than_a_life(book: EggBook, as_of: datetime) -> None:
 
 
 def _bounded(where: str, data: bytes) -> None:
-    """See, before it becomes values, that it is JSON of as many as a batch can have: a member that is pressed well holds hundreds of millions.
-    Raises ArchiveError."""
-    values = sum(map(data.count, (b",", b"[", b"{")))
-    if values > MAX_VALUES:
-        raise ArchiveError(where, f"{values} values", f"at most {MAX_VALUES}")
+    """See, before it becomes values, that it is JSON of as many as a batch can have. Raises ArchiveError."""
+    _counted(where, data)
     try:
         json.loads(data, object_pairs_hook=_few, parse_float=_finite, parse_constant=_finite)
     except RecursionError as error:
@@ -197,6 +195,13 @@ def _bounded(where: str, data: bytes) -> None:
     except ValueError as error:
         why = " ".join(str(error).split())[:120]
         raise ArchiveError(where, f"not JSON ({why})", "what `eggroom archive` writes") from error
+
+
+def _counted(where: str, data: bytes) -> None:
+    """A member that is pressed well holds hundreds of millions. Raises ArchiveError."""
+    values = sum(map(data.count, (b",", b"[", b"{")))
+    if values > MAX_VALUES:
+        raise ArchiveError(where, f"{values} values", f"at most {MAX_VALUES}")
 
 
 def _few(pairs: list[tuple[str, object]]) -> None:
