@@ -33,8 +33,8 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "analysis/water": ("analysis/line", "domain/*"),
     "analysis/history": ("analysis/line", "analysis/water", "domain/*"),
     "analysis/review": ("analysis/history", "domain/*"),
-    "analysis/across": ("domain/*",),
     "service": ("domain/*",),  # `ports`; `keeping`: which batch is to be archived
+    "analysis/across": ("analysis/review", "domain/*"),
     "service/chores": ("domain/*",),
     "service/watch": ("service", "service/chores", "domain/*"),
     "service/reports": ("service", "analysis/*", "domain/*"),
@@ -74,7 +74,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "__init__": (),
 }
 FLOORS = ("domain", "analysis", "service", "adapters", "shown", "rehearse", "cli")
-ANALYSIS_LIBRARIES = {"numpy", "scipy", "matplotlib"}
+ANALYSIS_LIBRARIES = {"numpy", "matplotlib"}
 PARTS_OF = {"requests": "apprise"}  # the library that Apprise itself sends with, and that comes with it
 
 

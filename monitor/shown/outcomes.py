@@ -5,10 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 
 from monitor.analysis.across.looked_at import LookedAt
+from monitor.analysis.across.season import Line, Out
 from monitor.analysis.across.statistics import CHANCE, Association, Rate, Rates, What
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Exposed, Written
+from monitor.analysis.review.judged import SUPPORTED
+from monitor.domain.eggs.entry import DEATHS, EXTERNAL_PIP, INTERNAL_PIP, MIDDLE
+from monitor.domain.eggs.entry import EARLY as EARLY_DEATH
+from monitor.domain.eggs.entry import LATE as LATE_DEATH
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.published.causes import (
     EARLY,
@@ -27,16 +33,17 @@ from monitor.domain.published.causes import (
     TO_MIDDLE,
     WHOLE,
 )
+from monitor.domain.published.exposure import ABOVE
 from monitor.domain.published.findings import FINDING
-from monitor.domain.wall import WIDTH
-from monitor.service.reports.outcomes import DEC_FEB, JUN_AUG, MAR_MAY, NO_EGGS, NO_OUTCOME, SEP_NOV, TOO_MANY
+from monitor.domain.wall import WIDTH, utc_text
+from monitor.service.reports.outcomes import DEC_FEB, JUN_AUG, MAR_MAY, NO_EGGS, NO_OUTCOME, SEP_NOV, TOO_MANY, UNTOLD
 from monitor.shown.report import text
-from monitor.shown.report.tree import INSET, Block, Heading, Item, Paragraph, Report, Section, plain
+from monitor.shown.report.tree import INSET, Block, Column, Heading, Item, Listing, Paragraph, Report, Section, plain
 from monitor.shown.values import show_figure
 
 TOGETHER_MEANS = (
-    "Batches of which it is so are set against batches of which it is not; where the record cannot say, a batch is in"
-    " neither. Together is not because of: what was not measured may lie behind both, and one machine, one season or one"
+    "Clutches of which it is so are set against clutches of which it is not, each as a whole, whatever it was split into;"
+    " where the record cannot say, or parts differ, one is in neither. Together is not because of: what was not measured may lie behind both, and one machine, one season or one"
     " flock may hold most of such batches."
 )
 
@@ -65,6 +72,9 @@ _NOT_COUNTED = {
     NO_OUTCOME: "no outcome is written",
     TOO_MANY: "more eggs are written than were set",
 }
+# Dead embryos by stage, as a table's head has them.
+_STAGE = {EARLY_DEATH: "E", MIDDLE: "M", LATE_DEATH: "L", INTERNAL_PIP: "IP", EXTERNAL_PIP: "EP", UNTOLD: "?"}
+_STAGE_WORDS = {UNTOLD: "stage not written"}
 # By what batches are told apart, and what one group of them is called, where that is not its own name.
 _GROUPS = {"season": {DEC_FEB: "Dec to Feb", MAR_MAY: "Mar to May", JUN_AUG: "Jun to Aug", SEP_NOV: "Sep to Nov"}}
 # How it is said of a batch that it is in a group.
@@ -95,11 +105,13 @@ class Told:
 
     across: Across
     looked_at: Mapping[str, str]
+    unit: str = "C"
+    zone: tzinfo = UTC
 
     @classmethod
-    def of(cls, across: Across, unit: str) -> Told:
-        """unit: C or F, of temperatures in the words."""
-        return cls(across, {id_: looked_at_words(each, unit) for id_, each in across.looked_at.items()})
+    def of(cls, across: Across, unit: str, zone: tzinfo = UTC) -> Told:
+        """unit: C or F, of temperatures in the words. zone: of the house, for the days on which batches were set."""
+        return cls(across, {id_: looked_at_words(each, unit) for id_, each in across.looked_at.items()}, unit, zone)
 
     @property
     def ending(self) -> Ending:
@@ -156,15 +168,23 @@ def association_words(each: Association[What], name: str, ending: Ending = BADLY
     t = each.table
     with_it, without = t.exposed_bad + t.exposed_good, t.other_bad + t.other_good
     text = f"{name}: {t.exposed_bad} of {with_it} batches {ending.had}, otherwise {t.other_bad} of {without}."
-    if each.odds_ratio is None or each.low is None or each.high is None:
+    if each.ranks is not None:
+        of = "1 batch" if with_it == 1 else f"the {with_it}"
+        text += f" Of the fertile eggs hatched {_share(each.ranks.middle)} in the middle one of {of}, otherwise {_share(each.ranks.other_middle)}."
+    if each.ranks is None and each.odds_ratio is None:
         return f"{text} There is nothing to compare it with."
     if each.too_few:
         return f"{text} That is too few to tell: even the clearest split of so many could be chance."
-    text += f" Odds of {ending.odds} {_times(each.odds_ratio, each.low, each.high)}."
+    if each.odds_ratio is not None and each.low is not None and each.high is not None:
+        text += f" Odds of {ending.odds} {_times(each.odds_ratio, each.low, each.high)}."
     many = f", corrected for {each.looked_at} that could tell" if each.looked_at > 1 else ""
     if each.p_corrected > CHANCE:
         return f"{text} Not told from chance (p {_p(each.p_corrected)}{many})."
     return f"{text} They go together (p {_p(each.p_corrected)}{many}); that names no cause."
+
+
+def _share(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
 
 
 def _times(ratio: float, low: float, high: float) -> str:
@@ -193,7 +213,7 @@ def outcomes_report(said: Told) -> Report:
     """How all ended, the finding asked about, each group, and what goes together."""
     across = said.across
     every, finding = across.every, across.finding
-    told = [_ended(across)]
+    told = [*_table(said), _ended(across)]
     if every.batches and finding is not None:
         told.append(_finding(finding))
     for name, each in across.groups.items():
@@ -210,6 +230,105 @@ def outcomes_report(said: Told) -> Report:
     if every.batches:
         told += [_together(said), *_members(said), *_within(said), *_legend(across)]
     return Report("", sections=tuple(told))
+
+
+def _table(told: Told) -> Iterator[Section]:
+    """Every closed batch, a line each."""
+    lines = told.across.lines
+    if not lines:
+        return
+    stages = [stage for stage in (*DEATHS, UNTOLD) if any(line.lost.get(stage) for line in lines)]
+    name = max(len("batch"), *(len(line.batch) for line in lines))
+    columns = (
+        Column("batch", name, gap=0),
+        Column("set", 10),
+        *(Column(head, len(head), right=True, gap=1) for head in ("eggs", "fertile", "hatched")),
+        *(Column(_STAGE[stage], max(2, len(_STAGE[stage])), right=True, gap=1) for stage in stages),
+        Column("lost", 5, right=True, gap=1),
+        Column("what stood out", gap=2),
+    )
+    rows = tuple((line.batch, *_cells(line, stages, told.zone), _stood_out(line, told)) for line in lines)
+    dead = ", ".join(f"{_STAGE[stage]} {_STAGE_WORDS.get(stage, stage)}" for stage in stages)
+    words = (
+        f"{f'Dead: {dead}. ' if dead else ''}Lost: water to pip, the middle of the weighed eggs, % of their mass. What stood out: beyond"
+        " the target, and beyond your good batches where there are three of that species, by more than sensors can tell. It names no cause;"
+        " `eggroom review` tells each with its figures."
+    )
+    yield Section(Heading("your closed batches"), (Listing(columns, rows), Paragraph(words)))
+
+
+def _cells(line: Line, stages: Sequence[str], zone: tzinfo) -> tuple[str, ...]:
+    """From the set to the loss."""
+    counted = not line.uncounted
+    figures = [line.eggs, line.fertile, line.hatched, *(line.lost.get(stage, 0) for stage in stages)]
+    told = [str(x) if x is not None and (counted or place == 0) else "-" for place, x in enumerate(figures)]
+    loss = "-" if line.loss_pct is None else f"{line.loss_pct:.1f}"
+    return (f"{line.set_at.astimezone(zone):%Y-%m-%d}", *told, loss)
+
+
+def _stood_out(line: Line, told: Told) -> str:
+    parts = []
+    if line.split_from:
+        parts.append(f"split off {line.split_from}")
+    if line.uncounted:
+        parts.append(_NOT_COUNTED[line.uncounted])
+    if not line.asked:
+        parts.append("no air to ask")
+    parts += [out_words(out, told.unit) for out in line.out]
+    return "; ".join(parts) or "-"
+
+
+def out_words(out: Out, unit: str) -> str:
+    """`too humid in incubation, 71 %RH`, `heat for 5.1 h, up to 43.6 °C on day 16`; unit: C or F."""
+    verdict, check = out.verdict, out.verdict.check
+    figure = verdict.figure
+    if figure is None or check is None:
+        return ""
+    if figure.beyond is not None:
+        beyond = figure.beyond
+        dose, (day, _) = beyond.dose.dose, max(beyond.by_day, key=lambda each: each[1])
+        word, way = ("heat", "up") if beyond.side == ABOVE else ("cold", "down")
+        return f"{word} for {beyond.hours:.1f} h, {way} to {show_figure(DRY_BULB, dose.peak_c or 0.0, unit)}, day {day}"
+    what = looked_at_words(LookedAt(out.id, verdict.asked), unit)
+    value = {
+        TEMPERATURE: lambda: show_figure(DRY_BULB, figure.value, unit, finer=1),
+        HUMIDITY: lambda: f"{figure.value:.0f} %RH",
+        LOSS: lambda: f"{figure.value:.1f} %",
+        SWING: lambda: f"{100.0 * figure.value:.0f} % of the time either way",
+        SPREAD: lambda: (
+            f"{figure.value * (1.8 if unit == 'F' else 1.0):.1f} {'°F' if unit == 'F' else 'K'} between probes"
+        ),
+        OPENINGS: lambda: f"{figure.value:.0f} a day",
+    }[check.id]()
+    unlike = "" if verdict.verdict == SUPPORTED else " beside your good ones, in its target"
+    return f"{what}{unlike}, {value}"
+
+
+def _line_row(line: Line, told: Told) -> dict[str, object]:
+    return {
+        "batch": line.batch,
+        "species": line.species,
+        "set_at": utc_text(line.set_at),
+        "split_from": line.split_from or None,
+        "eggs": line.eggs,
+        "fertile": line.fertile,
+        "hatched": line.hatched,
+        "dead": dict(line.lost),
+        "loss_pct": _finite(line.loss_pct),
+        "loss_target_pct": [_finite(each) for each in line.loss_band],
+        "went_well": line.good,
+        "not_counted": _NOT_COUNTED.get(line.uncounted),
+        "asked": line.asked,
+        "stood_out": [
+            {
+                "id": out.id,
+                "verdict": out.verdict.verdict,
+                "value": _finite(None if out.verdict.figure is None else out.verdict.figure.value),
+                "words": out_words(out, told.unit),
+            }
+            for out in line.out
+        ],
+    }
 
 
 def _ended(across: Across) -> Section:
@@ -239,6 +358,7 @@ def outcomes_json(told: Told) -> dict[str, object]:
     across = told.across
     finding = across.finding
     return {
+        "batches": [_line_row(line, told) for line in across.lines],
         "all": _rates_row(across.every),
         "groups": {
             group_words(across, name): _rates_row(each) | ({} if finding is None else _often_row(*finding.groups[name]))
@@ -257,8 +377,8 @@ def outcomes_json(told: Told) -> dict[str, object]:
         },
         "by": across.by,
         "batches_looked_at": across.read,
-        "older_batches_not_looked_at": across.older,
-        "split_off_not_compared": across.split_off,
+        "split_off_judged_with_theirs": across.split_off,
+        "waiting_for_a_part": list(across.waiting),
         "mixed_not_compared": across.mixed,
         "mixed_and_counted": list(across.untold),
         "looked_at": [{"id": id_, "words": words} for id_, words in told.looked_at.items()],
@@ -343,13 +463,11 @@ def _compared(told: Told) -> Iterator[Block]:
 
 def _not_looked_at(across: Across) -> Iterator[str]:
     """How many batches were left out, and why."""
-    if across.older:
-        newest = "batch was" if across.read == 1 else f"{across.read} batches were"
-        older = "1 older was" if across.older == 1 else f"{across.older} older ones were"
-        yield f"Only the newest {newest} looked at; {older} not."
     if across.split_off:
-        yield f"Not compared, for what was set together counts once: {_batches(across.split_off)} split off another."
-    without = across.every.batches - across.older - across.read - across.split_off
+        yield f"Judged with the clutch that they were set with, as one: {_batches(across.split_off)} split off another."
+    if across.waiting:
+        yield f"Not compared, for a part of their clutch is not counted yet: {', '.join(across.waiting)}."
+    without = across.every.batches - across.read - across.split_off - len(across.waiting)
     if without:
         yield f"Without a machine or a profile that is known, so without air to ask: {_batches(without)}."
 
@@ -425,6 +543,11 @@ def _legend(across: Across) -> Iterator[Section]:
     if not telling:
         return
     odds = "bad ends to good ones" if across.finding is None else "batches with it written to those without"
+    ranks = (
+        " It is of the hatch itself, batches ranked by the share of their fertile eggs that hatched; how many ended badly only tells it in short."
+        if across.finding is None
+        else ""
+    )
     made = "1 comparison was" if len(across.compared) == 1 else f"{len(across.compared)} comparisons were"
     corrected = (
         "1 could tell something, so nothing is to be corrected"
@@ -432,7 +555,7 @@ def _legend(across: Across) -> Iterator[Section]:
         else f"{telling} could tell something: each p is corrected for so many, each interval stands for itself"
     )
     words = (
-        f"Odds: {odds}. p: how often chance alone would split batches as clearly as that, or more. {made} made;"
+        f"Odds: {odds}. p: how often chance alone would split batches as clearly as that, or more.{ranks} {made} made;"
         f" {corrected}. With a p up to {CHANCE:g} they are said to go together."
     )
     yield Section(None, plain([words]))
@@ -443,7 +566,7 @@ def _listed(found: Sequence[Association[Exposed]], told: Told) -> Iterator[Block
     ending = told.ending
     telling = [a for a in found if not a.too_few]
     yield from (Item((told.words(each),)) for each in telling)
-    compared = [a for a in found if a.odds_ratio is not None]
+    compared = [a for a in found if a.odds_ratio is not None or (a.ranks is not None and not a.too_few)]
     few = [a for a in compared if a.too_few]
     if few and not telling:
         yield Paragraph(
@@ -503,6 +626,9 @@ def _association_row(each: Association[Exposed], told: Told) -> dict[str, object
         "p_corrected": _finite(each.p_corrected),
         "looked_at": each.looked_at,
         "too_few": each.too_few,
+        "by": "table" if each.ranks is None else "ranks",
+        "hatch_middle": None if each.ranks is None else _finite(each.ranks.middle),
+        "hatch_middle_otherwise": None if each.ranks is None else _finite(each.ranks.other_middle),
         "words": told.words(each),
     }
 

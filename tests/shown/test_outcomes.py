@@ -30,7 +30,7 @@ def across(tables: dict[str, Table], **other: Any) -> Across:
     given: dict[str, Any] = {
         "every": rates(HENS), "groups": groups, "left_out": {"hen-9": NO_OUTCOME}, "unwritten": 2, "good_share": 0.75,
         "looked_at": {name.replace(" ", "-"): None for name in tables}, "why": SET_BEFORE, "found": together(**tables),
-        "members": (), "within": (), "read": 3, "older": 0,
+        "members": (), "within": (), "read": 3,
     }  # fmt: skip
     return Across(**(given | other))
 
@@ -122,12 +122,15 @@ def test_all_alike() -> None:
     assert "It was written for all of them or for none: there is nothing to compare." in text
 
 
-def test_older_ones_are_said() -> None:
-    """Where not all were looked at, how many were not."""
-    text = words(told({"odd": FEW}, read=1, older=1))
-    assert "Only the newest batch was looked at; 1 older was not." in text
-    assert "Without a machine or a profile that is known, so without air to ask: 1 batch." in text
-    assert "without air to ask" not in told({"odd": FEW})
+def test_what_is_judged_whole_or_waits_is_said() -> None:
+    """Batches split off another, those of which a part is not counted yet, and those without air."""
+    text = words(told({"odd": FEW}, read=1, split_off=1, waiting=("hen-3",)))
+    assert "Judged with the clutch that they were set with, as one: 1 batch split off another." in text
+    assert "Not compared, for a part of their clutch is not counted yet: hen-3." in text
+    assert "without air to ask" not in text
+    assert "Without a machine or a profile that is known, so without air to ask: 2 batches." in words(
+        told({"odd": FEW}, read=1)
+    )
 
 
 def test_none_yet() -> None:

@@ -1,9 +1,10 @@
 """Across batches: rates with their intervals, and how an exposure goes together with an outcome. Together is not because of.
 
-Rates have Wilson intervals. An exposure is set against an outcome in a two by two table: the odds ratio with its exact interval
-(Fisher's conditional one), the exact p-value, the counts, and what p becomes when many things were looked at (Holm). A batch is
-one case, not each of its eggs: eggs of a batch share their machine and their days, and counted one by one they would make a
-single bad week look like a law. Where the counts are so few that even a clean split would show nothing, that is told apart.
+Rates have Wilson intervals. How well batches hatched is a proportion, and is compared by its ranks: to cut it at a share first throws
+away how far above or below each was. Beside that stands the table that the cut makes, with its odds ratio and exact interval (Fisher's
+conditional one); of a finding, which is there or not, the table alone decides. What p becomes when many things were looked at is Holm's.
+A clutch is one case, whatever it was split into, and not each of its eggs: eggs of a batch share their machine and their days, and
+counted one by one they would make a single bad week look like a law. Where so few cases could show nothing, that is told apart.
 """
 
 from __future__ import annotations
@@ -14,11 +15,12 @@ from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 from typing import Generic, TypeVar
 
-from monitor.domain.refusal import Failure
+from monitor.analysis.across.exact import Ranked, fisher, ranked
 
 What = TypeVar("What", bound=Hashable)
 
 CONFIDENCE = 0.95
+Shares = tuple[list[float], list[float]]  # the hatch of the exposed, and of the others
 CHANCE = 0.05  # above this, after the correction, a table is not told from chance
 
 
@@ -61,6 +63,28 @@ class Outcome:
         if min(counts) < 0 or not self.hatched + sum(self.lost.values()) <= fertile <= self.eggs:
             came = f"{self.hatched} hatched, {sum(self.lost.values())} lost, {fertile} fertile, {self.eggs} eggs"
             raise ValueError(f"batch {self.batch}: {came}, expected hatched and lost within fertile within eggs")
+
+    @property
+    def share(self) -> float | None:
+        """Hatched of the fertile, 0 to 1; of all that were set, where the clear eggs were not told apart. None where none were fertile."""
+        of = self.eggs if self.fertile is None else self.fertile
+        return self.hatched / of if of else None
+
+
+def whole_of(parts: Sequence[Outcome], good_share: float) -> Outcome:
+    """A clutch that was split, as one outcome. parts: the batch that was set first, one or more; good_share: from which on it went well."""
+    first, known = parts[0], [o.fertile for o in parts if o.fertile is not None]
+    stages = dict.fromkeys(stage for o in parts for stage in o.lost)
+    whole = replace(
+        first,
+        eggs=sum(o.eggs for o in parts),
+        fertile=sum(known) if len(known) == len(parts) else None,
+        hatched=sum(o.hatched for o in parts),
+        lost={stage: sum(o.lost.get(stage, 0) for o in parts) for stage in stages},
+        pair=first.pair if len({o.pair for o in parts}) == 1 else "",
+        clutch=first.clutch if len({o.clutch for o in parts}) == 1 else "",
+    )
+    return whole if len(parts) == 1 else replace(whole, went_well=whole.share is not None and whole.share >= good_share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,8 +134,8 @@ class Table:
 class Association(Generic[What]):
     """How an exposure goes together with a bad end: odds ratio above 1 when they go together.
 
-    exposure: what the batches were told apart by, as the caller names it. odds_ratio, low, high: conditional estimate and exact interval, 0 to infinity; None where a margin is empty. p: exact, two-sided;
-    p_corrected: for `looked_at` things looked at. too_few: no split of these counts could have shown anything.
+    exposure: what the batches were told apart by, as the caller names it. odds_ratio, low, high: conditional estimate and exact interval, 0 to infinity; None where a margin is empty. ranks: their hatch, compared as a proportion; None where it is not that they are counted by.
+    p: two-sided, of the ranks where there are any, else of the table; p_corrected: for `looked_at` things looked at. too_few: no split of so many could have shown anything.
     """
 
     exposure: What
@@ -123,6 +147,7 @@ class Association(Generic[What]):
     p_corrected: float
     looked_at: int
     too_few: bool
+    ranks: Ranked | None = None
 
 
 def wilson(count: int, of: int, confidence: float = CONFIDENCE) -> tuple[float, float]:
@@ -191,38 +216,33 @@ def table_of(
     return Table(*counts.values())
 
 
-def tables_by(
-    outcomes: Sequence[Outcome],
-    exposures: Mapping[str, Mapping[str, bool | None]],
-    *,
-    key: Callable[[Outcome], str],
-    bad: Callable[[Outcome], bool] = ended_badly,
-) -> dict[tuple[str, str], Table]:
-    """A table for each exposure in each group, by both names."""
-    groups = sorted({key(outcome) for outcome in outcomes})
-    return {
-        (name, group): table_of([o for o in outcomes if key(o) == group], exposed, bad)
-        for name, exposed in exposures.items()
-        for group in groups
-    }
-
-
-def tables_of_groups(
-    outcomes: Sequence[Outcome], key: Callable[[Outcome], str], bad: Callable[[Outcome], bool] = ended_badly
-) -> dict[str, Table]:
-    """Each group against all the others, by its name; none where there is one group. Of two groups only the first: the other's
-    table is the same one turned round, and would be corrected for twice."""
+def against_others(outcomes: Sequence[Outcome], key: Callable[[Outcome], str]) -> dict[str, dict[str, bool]]:
+    """Each group against all the others: by its name, of each batch whether it is in it; none where there is one group. Of two groups
+    only the first: the other's is the same one turned round, and would be corrected for twice."""
     groups = sorted({key(outcome) for outcome in outcomes})
     told = groups[: 1 if len(groups) == 2 else len(groups)] if len(groups) > 1 else []
-    return {group: table_of(outcomes, {o.batch: key(o) == group for o in outcomes}, bad) for group in told}
+    return {group: {o.batch: key(o) == group for o in outcomes} for group in told}
 
 
-def associations(tables: Mapping[What, Table]) -> tuple[Association[What], ...]:
+def shares_of(outcomes: Iterable[Outcome], exposed: Mapping[str, bool | None]) -> Shares:
+    """The hatch of the exposed, and of the others, as `table_of` tells them apart; of batches of which some eggs were fertile."""
+    found: dict[bool, list[float]] = {True: [], False: []}
+    for outcome in outcomes:
+        had, share = exposed.get(outcome.batch), outcome.share
+        if had is not None and share is not None:
+            found[had].append(share)
+    return found[True], found[False]
+
+
+def associations(
+    tables: Mapping[What, Table], shares: Mapping[What, Shares] | None = None
+) -> tuple[Association[What], ...]:
     """All of these exposures at once, the smallest p first, each corrected for all that could have shown anything.
 
-    A table that is too few for any result is told, and is not counted as looked at: it had no chance to mislead.
+    shares: the hatch of the exposed and of the others, where it decides. What is too few for any result is told, and is not counted as
+    looked at: it had no chance to mislead.
     """
-    found = [_association(name, table) for name, table in tables.items()]
+    found = [_association(name, table, None if shares is None else shares[name]) for name, table in tables.items()]
     telling = [a for a in found if not a.too_few]
     corrected = dict(zip((a.exposure for a in telling), holm([a.p for a in telling]), strict=True))
     done = [replace(a, p_corrected=corrected.get(a.exposure, a.p), looked_at=len(telling)) for a in found]
@@ -239,44 +259,26 @@ def holm(p_values: Sequence[float]) -> list[float]:
     return corrected
 
 
-class NoScipy(Failure):
-    """The library for exact tests is not installed."""
-
-
 def exact(table: Table) -> tuple[float, float, float, float]:
-    """(conditional odds ratio, low, high, two-sided p) of a table without an empty margin, at CONFIDENCE.
+    """(conditional odds ratio, low, high, two-sided p) of a table without an empty margin, at CONFIDENCE: see `exact.fisher`."""
+    return fisher(table.counts, CONFIDENCE)
 
-    The estimate is the conditional one, which differs from the cross product; ends may be 0 or infinity. Raises ValueError for an
-    empty margin, NoScipy where that library is missing. Reference: Fisher (1935), J. R. Stat. Soc. 98:39-82; the p-value adds up all tables no likelier than this one.
-    """
-    try:  # loaded when the first table is asked for: it takes a second, and 140 MB of a card that need not have it
-        from scipy import stats  # type: ignore[import-untyped]  # it comes without types
-    except ImportError as error:
-        raise NoScipy("", f"no scipy here ({error})", "it for comparing batches") from error
 
+def _association(name: What, table: Table, shares: Shares | None) -> Association[What]:
     a, b, c, d = table.counts
-    if 0 in (a + b, c + d, a + c, b + d):
-        raise ValueError(f"table {table.counts}, expected cases with and without the exposure, and of both ends")
-    rows = [[a, b], [c, d]]
-    result = stats.contingency.odds_ratio(rows, kind="conditional")
-    interval = result.confidence_interval(CONFIDENCE)
-    return float(result.statistic), float(interval.low), float(interval.high), float(stats.fisher_exact(rows)[1])
-
-
-def _association(name: What, table: Table) -> Association[What]:
-    least = table.least_p()
-    if least == 1.0:
-        a, b, c, d = table.counts
-        if 0 in (a + b, c + d, a + c, b + d):
-            return Association(
-                exposure=name,
-                table=table,
-                odds_ratio=None,
-                low=None,
-                high=None,
-                p=1.0,
-                p_corrected=1.0,
-                looked_at=1,
-                too_few=True,
-            )
-    return Association(name, table, *exact(table), 1.0, 1, least > CHANCE)
+    whole = 0 not in (a + b, c + d, a + c, b + d)
+    ratio, low, high, p = exact(table) if whole else (None, None, None, 1.0)
+    ranks = None if shares is None else ranked(*shares)
+    least = table.least_p() if shares is None else 1.0 if ranks is None else ranks.least_p
+    return Association(
+        exposure=name,
+        table=table,
+        odds_ratio=ratio,
+        low=low,
+        high=high,
+        p=p if shares is None else 1.0 if ranks is None else ranks.p,
+        p_corrected=1.0,
+        looked_at=1,
+        too_few=least > CHANCE,
+        ranks=ranks,
+    )

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.analysis.across.looked_at import LookedAt
+from monitor.analysis.across.season import Line
 from monitor.analysis.across.statistics import Association, Rate, Rates
 
 # Why these were looked at and no others.
@@ -38,10 +39,11 @@ class Across:
     """All that is told of the closed batches.
 
     every, groups: rates of all and of each group. left_out: batch id to why it is not counted. unwritten: eggs without a written end.
-    looked_at: by id; why: SET_BEFORE, PUBLISHED or CHOSEN. found: each of these over all batches; members: each group against the
-    others; within: each of these in each group alone. read: batches whose air could be looked at; older: those beyond the newest, which
-    were not. by: what the groups are. finding: where batches are counted by it, and not by how they ended. split_off: batches that were
-    split off another, which are counted in the rates and compared with nothing. mixed: batches of several pairs or clutches, where that is
+    lines: every closed batch, in the order they were set. looked_at: by id; why: SET_BEFORE, PUBLISHED or CHOSEN. found: each of these over
+    all clutches; members: each group against the others; within: each of these in each group alone. read: clutches whose air could be looked
+    at. by: what the groups are. finding: where batches are counted by it, and not by how they ended. split_off: batches that were split off
+    another, and are judged with it. waiting: batches that are counted and compared with nothing, for a part of their clutch is not counted
+    yet. mixed: batches of several pairs or clutches, where that is
     what the groups are: their eggs count in the rates of each, and they are compared with nothing either; untold: those of them whose
     eggs ended in counts, so that nobody knows whose.
     """
@@ -57,10 +59,11 @@ class Across:
     members: tuple[Association[Exposed], ...]
     within: tuple[Association[Exposed], ...]
     read: int
-    older: int
     by: str | None = None
     finding: Written | None = None
+    lines: tuple[Line, ...] = ()
     split_off: int = 0
+    waiting: tuple[str, ...] = ()
     mixed: int = 0
     untold: tuple[str, ...] = ()
 

@@ -188,6 +188,11 @@ def shows(catalogue: Catalogue, cause: Cause, record: Record) -> bool | None:
     return {SUPPORTED: True, NOT_SUPPORTED: False}.get(verdict)
 
 
+def asked(catalogue: Catalogue, cause: Cause, record: Record, *, good: Sequence[Record] = ()) -> Verdict:
+    """What one figure of a record says to a cause that a sensor sees, whatever was found; good: as for `review`."""
+    return _Asking(catalogue, record, (), tuple(good)).way(cause, ())
+
+
 _OPPOSITE = {HIGH: LOW, LOW: HIGH}
 
 

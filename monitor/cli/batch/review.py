@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Mapping
 from pathlib import Path
 
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.across.looked_at import USUAL, LookedAt, every_one
-from monitor.analysis.across.statistics import NoScipy
 from monitor.cli.frame import (
     Asked,
     Failed,
@@ -38,7 +36,6 @@ from monitor.shown.review.whole import brief_text, whole_html, whole_json, whole
 
 LIST = "list"
 STAGES = {"-setter": "-incubation", "-hatcher": "-lockdown"}
-SCIPY = "scipy>=1.11"  # as in pyproject.toml, where it is an extra: the one library that is for one command
 
 
 @fixed(kw_only=True)
@@ -158,14 +155,11 @@ def _outcomes(options: Outcomes) -> int:
         species = {b.profile for b in history.batches()}
         if options.species is not None and options.species not in {*house.site.profiles, *species}:
             raise Wrong(f"species {options.species!r}: no such profile, {one_of(options.species, sorted(species))}")
-        try:
-            across = across_batches(
-                history, house.site, catalogue=catalogue, now=options.utc(), species=options.species,
-                by=options.by, finding=options.finding, exposures=chosen, good_share=share,
-            )  # fmt: skip
-        except NoScipy as error:
-            raise Failed(f"outcomes: {error}; type: {sys.executable} -m pip install '{SCIPY}'") from error
-    told = Told.of(across, house.site.unit)
+        across = across_batches(
+            history, house.site, catalogue=catalogue, now=options.utc(), species=options.species,
+            by=options.by, finding=options.finding, exposures=chosen, good_share=share,
+        )  # fmt: skip
+    told = Told.of(across, house.site.unit, house.site.zone)
     return show(options.json, outcomes_json(told), outcomes_text(told, columns=columns()).rstrip())
 
 

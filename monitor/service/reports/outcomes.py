@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, tzinfo
 
-from monitor.analysis.across.statistics import Outcome, ended_badly
+from monitor.analysis.across.statistics import Outcome, ended_badly, whole_of
 from monitor.domain.eggs.book import EggBook, identity, numbers, of_egg, outcome, standing, went_on
 from monitor.domain.eggs.entry import (
     AFTER_HATCH,
@@ -53,25 +53,53 @@ SEASONS = DEC_FEB, MAR_MAY, JUN_AUG, SEP_NOV = "dec-feb", "mar-may", "jun-aug", 
 class Ended:
     """How the closed batches ended. parts: of each counted batch, by pair or clutch where that was asked for, how its eggs ended; None where
     they ended in counts, so that nobody knows whose; part_written: as `written`, by batch and part. left_out: batch id to why it is not counted. unwritten: eggs without an end, not hatched.
-    written: of each counted batch, how many eggs had the finding that was asked for; None where none was. split_off: those of
-    the counted that are part of another's clutch."""
+    written: of each counted batch, how many eggs had the finding that was asked for; None where none was. clutches: of each
+    batch of one that was split, all that came of its eggs, the one that was set first; good_share: from which on one went well."""
 
     outcomes: tuple[Outcome, ...]
     left_out: Mapping[str, str]
     unwritten: int
     written: Mapping[str, int] | None = None
-    split_off: frozenset[str] = frozenset()
+    clutches: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    good_share: float = WENT_WELL_SHARE
     parts: Mapping[str, tuple[Outcome, ...] | None] = field(default_factory=dict)
     part_written: Mapping[tuple[str, str], int] = field(default_factory=dict)
 
     @property
     def cases(self) -> tuple[Outcome, ...]:
-        """What is compared: each clutch once, by the batch that was set. What was split off it shares its parents and most of its days."""
-        return tuple(o for o in self.outcomes if o.batch not in self.split_off)
+        """What is compared: each clutch once, as a whole, under the batch that was set; of those of which every part can be counted. What was
+        split off shares its parents and most of its days."""
+        known = {o.batch: o for o in self.outcomes}
+        clutches = [(id_, self.clutch_of(id_)) for id_ in known]
+        return tuple(
+            whole_of([known[each] for each in parts], self.good_share)
+            for id_, parts in clutches
+            if parts[0] == id_ and all(each in known for each in parts)
+        )
+
+    @property
+    def waiting(self) -> tuple[str, ...]:
+        """Batches that are counted, and compared with nothing: a part of their clutch is not counted, or still open."""
+        known = {o.batch for o in self.outcomes}
+        return tuple(o.batch for o in self.outcomes if not known.issuperset(self.clutch_of(o.batch)))
+
+    def clutch_of(self, batch: str) -> tuple[str, ...]:
+        """All that came of the eggs that were set with these."""
+        return self.clutches.get(batch, (batch,))
 
     def bad(self, outcome: Outcome) -> bool:
-        """The end that batches are counted by: that the finding was written, or where none was asked for, that it ended badly."""
-        return ended_badly(outcome) if self.written is None else self.written[outcome.batch] > 0
+        """The end that clutches are counted by: that the finding was written, or where none was asked for, that it ended badly."""
+        if self.written is None:
+            return ended_badly(outcome)
+        return any(self.written.get(part, 0) > 0 for part in self.clutch_of(outcome.batch))
+
+
+def clutches_of(batches: Sequence[Batch]) -> dict[str, tuple[str, ...]]:
+    """Of each batch of a clutch that was split, by its id: all that came of those eggs, the one that was set first."""
+    found: dict[str, list[str]] = {}
+    for batch in sorted(batches, key=lambda b: b.split_from != ""):
+        found.setdefault(batch.clutch, []).append(batch.id)
+    return {id_: tuple(parts) for parts in found.values() if len(parts) > 1 for id_ in parts}
 
 
 def ended_of(
@@ -109,13 +137,13 @@ def ended_of(
                 )
                 for name, each in (books or {}).items() if finding is not None else ():
                     part_written[batch.id, name] = _eggs_with(each, finding or "")
-    split_off = frozenset(batch.id for batch in batches if batch.split_from)
     return Ended(
         outcomes=tuple(outcomes),
         left_out=left_out,
         unwritten=unwritten,
         written=None if finding is None else written,
-        split_off=split_off & {o.batch for o in outcomes},
+        clutches=clutches_of(batches),
+        good_share=good_share,
         parts=parts,
         part_written=part_written,
     )
@@ -185,9 +213,8 @@ def _outcome(book: EggBook, zone: tzinfo, good_share: float) -> tuple[Outcome, i
         pair=next(iter(pairs)) if len(pairs) == 1 else "",
         clutch=next(iter(clutches)) if len(clutches) == 1 else "",
     )
-    of = eggs if fertile is None else fertile
-    ended = hatched + sum(lost.values()) + clear + kinds[TAKEN_OUT]
-    return replace(counted, went_well=of > 0 and hatched / of >= good_share), max(0, eggs - ended)
+    ended, share = hatched + sum(lost.values()) + clear + kinds[TAKEN_OUT], counted.share
+    return replace(counted, went_well=share is not None and share >= good_share), max(0, eggs - ended)
 
 
 def _eggs_with(book: EggBook, finding: str) -> int:

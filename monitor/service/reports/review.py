@@ -1,13 +1,13 @@
 """The review of a batch, from its record: what was found in its eggs, and for each finding what those eggs lived through, beside it
 the batch's other eggs, and batches of the same species that went well. Read through the history, outside the engine.
 
-Bounded: a batch's air is read once and cut once for each day on which eggs died; of the others the newest MOST_GOOD are read.
+Bounded: a batch's air is read once and cut once for each day on which eggs died; of the others that went well each is read once, up to
+`beside.MOST_GOOD` of them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from datetime import datetime
 from statistics import median
 from typing import NamedTuple
@@ -18,16 +18,15 @@ from monitor.domain.eggs.book import EggBook, numbers, of_egg, standing, went_on
 from monitor.domain.eggs.entry import CLEAR, Candling, Found, Removed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
-from monitor.domain.published.causes import LOSS, WHOLE, Catalogue, Key
-from monitor.service.ports import ReviewRecord, SeasonRecord
+from monitor.domain.published.causes import LOSS, WHOLE, Catalogue
+from monitor.service.ports import ReviewRecord
 from monitor.service.reports.batch import NoRecord
+from monitor.service.reports.beside import Beside
 from monitor.service.reports.facts import facts_of
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
-from monitor.service.reports.outcomes import WENT_WELL_SHARE, outcome_of
-from monitor.service.reports.written import written_of
+from monitor.service.reports.outcomes import WENT_WELL_SHARE
+from monitor.service.reports.written import with_written
 
-MOST_GOOD = 6  # batches that went well whose air is read, the newest: each is weeks of readings
-MOST_CLOSED = 50  # batches whose books are looked at for them, the newest
 MOST_SIBLINGS = 200
 
 
@@ -50,12 +49,14 @@ def batch_review(
     finding: str | None = None,
     egg: int | None = None,
     good_share: float = WENT_WELL_SHARE,
+    beside: Beside | None = None,
 ) -> BatchReview:
     """The review of everything that was found in a batch.
 
     Parameters
         finding: only this one, which need not have been written. egg: only what was found in this one.
         good_share: of the fertile eggs, from which on a batch went well, 0 to 1.
+        beside: shared by all reviews of a house, of all findings and with the same share; None for this one alone.
     Raises
         NoRecord: the batch was in no machine yet.
     """
@@ -65,7 +66,9 @@ def batch_review(
     lived = lived_of(history, site, book, now=now, wanted=wanted)
     if found and not lived.stretches:
         raise NoRecord(f"batch {batch.id}", "in no machine yet", f"`eggroom batch move {batch.id} MACHINE` first")
-    good = list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share)) if found else []
+    if beside is None:
+        beside = Beside(history, site, now, wanted, good_share)
+    good = beside.good(batch) if found else []
     others = _found(book, None, None) if egg is not None and not found else ()
     return BatchReview(
         batch=batch.id,
@@ -133,8 +136,7 @@ def _reviewed(catalogue: Catalogue, lived: Lived, book: EggBook, *, of: _Subject
 
 def _with_written(record: Record, lived: Lived, book: EggBook, *, eggs: tuple[int, ...] | None) -> Record:
     """With what was written of these eggs (None: of all) that no sensor sees."""
-    written = written_of(book, lived.egg_mass_g, eggs)
-    return replace(record, figures={**record.figures, **{key: f for key, f in written.items() if key in lived.wanted}})
+    return with_written(record, book, usual_g=lived.egg_mass_g, wanted=lived.wanted, eggs=eggs)
 
 
 def _siblings(book: EggBook, eggs: Sequence[int]) -> list[int]:
@@ -149,25 +151,3 @@ def _clear(book: EggBook, egg: int) -> bool:
     candled = [e.fact.found for e in entries if isinstance(e.fact, Candling)]
     taken = any(isinstance(e.fact, Removed) and e.fact.why == CLEAR for e in entries)
     return taken or (bool(candled) and candled[-1] == CLEAR)
-
-
-def _good(
-    history: SeasonRecord, site: Site, batch: Batch, *, now: datetime, wanted: frozenset[Key], good_share: float
-) -> Iterator[Record]:
-    """The records of other batches of that species that went well, the newest first."""
-    others = [
-        b
-        for b in history.batches()
-        if b.profile == batch.profile and b.clutch != batch.clutch and not b.split_from and b.closed_at and b.stays
-    ]
-    told = 0
-    for other in sorted(others, key=lambda b: b.set_at, reverse=True)[:MOST_CLOSED]:
-        book = history.book(other)
-        ended = outcome_of(book, site.zone, good_share)
-        if isinstance(ended, str) or not ended[0].went_well:
-            continue
-        lived = lived_of(history, site, book, now=now, wanted=wanted)
-        yield _with_written(lived.record(None, loss_pct=lived.middle_loss_pct), lived, book, eggs=None)
-        told += 1
-        if told == MOST_GOOD:
-            return

@@ -3,15 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from statistics import median
 
-from monitor.analysis.review.judged import Figure
+from monitor.analysis.review.judged import Figure, Record
 from monitor.domain.eggs.book import EggBook, fresh_mass, laid_at, masses, numbers, tray_masses, trays, went_on
 from monitor.domain.needs.batch import DAY_S
 from monitor.domain.published.causes import BEFORE_SET, MASS, MASS_APART, STORED, STORED_APART, Key
 
 WEIGHED_BY = timedelta(days=1)  # of the set: what an egg loses until then is less than what a mass at set is judged by
+
+
+def with_written(
+    record: Record,
+    book: EggBook,
+    *,
+    usual_g: tuple[float, float] | None,
+    wanted: frozenset[Key],
+    eggs: tuple[int, ...] | None = None,
+) -> Record:
+    """A record with what was written of these eggs (None: of all) that no sensor sees, as far as it is wanted."""
+    written = written_of(book, usual_g, eggs)
+    return replace(record, figures={**record.figures, **{key: f for key, f in written.items() if key in wanted}})
 
 
 def written_of(book: EggBook, usual_g: tuple[float, float] | None, eggs: tuple[int, ...] | None) -> dict[Key, Figure]:

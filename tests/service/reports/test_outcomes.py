@@ -248,7 +248,7 @@ def test_a_finding_once_is_enough() -> None:
         group([put(ended(EggBook(batch_of(1)), 12), 21.0, Found("wet-chick"), 3), ended(EggBook(batch_of(2)), 2)])
     )
     found = ended_of(store, store.batches(), UTC, finding="wet-chick")
-    assert (found.written, found.split_off, found.unwritten) == ({"b-1": 1, "b-2": 0}, frozenset(), 10)
+    assert (found.written, found.clutches, found.unwritten) == ({"b-1": 1, "b-2": 0}, {}, 10)
     assert [found.bad(o) for o in found.outcomes] == [True, False]
     assert [replace(found, written=None).bad(o) for o in found.outcomes] == [False, True]
 

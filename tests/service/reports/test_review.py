@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -15,12 +15,15 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Fact, Found, Hatched, Removed, Sign
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
-from monitor.domain.published.causes import HIGH, HUMIDITY, LOSS, SETTER
+from monitor.domain.published.causes import HIGH, HUMIDITY, LOSS, SETTER, WHOLE
 from monitor.domain.state.record import Group
+from monitor.service.ports import Series
+from monitor.service.reports import beside
 from monitor.service.reports import review as review_module
 from monitor.service.reports.batch import NoRecord
+from monitor.service.reports.beside import Beside
 from monitor.service.reports.egg import egg_life
-from monitor.service.reports.review import MOST_GOOD, batch_review
+from monitor.service.reports.review import batch_review
 from monitor.service.reports.water import water_of
 from monitor.shown.eggs import book_text, egg_text, water_view
 from monitor.shown.form import Shown
@@ -105,16 +108,55 @@ def test_what_good_batches_had_too_sets_nothing_apart(site: Site) -> None:
     assert (asked(few, HUMIDITY, HIGH, SETTER).verdict, few.good) == (SUPPORTED, ("b-1", "b-0"))
 
 
-def test_which_batches_stand_beside_it(site: Site) -> None:
-    """Closed ones of the same species from that share on, the newest, and not itself; a higher share leaves fewer."""
+def test_which_batches_stand_beside_it(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All closed ones of the same species from that share on, and not itself, as far as the bound; a higher share leaves fewer."""
     bad = put(ended(EggBook(batch_of(12)), 12), 21.0, Found("wet-chick"), 1)
     books = [ended(EggBook(batch_of(n)), 12 if n % 2 else 9) for n in range(9)]
     books += [ended(EggBook(batch_of(9, species="pekin-duck")), 12), ended(EggBook(batch_of(10, closed=False)), 12)]
     given = group([*books, EggBook(batch_of(11)), bad])
     given.readings = []
     store = kept(given)
-    assert reviewed(store, site, "b-12").good == tuple(f"b-{n}" for n in range(8, 8 - MOST_GOOD, -1))
+    assert reviewed(store, site, "b-12").good == tuple(f"b-{n}" for n in range(8, -1, -1))
     assert reviewed(store, site, "b-12", share=0.9).good == ("b-7", "b-5", "b-3", "b-1")
+    monkeypatch.setattr(beside, "MOST_GOOD", 2)
+    assert reviewed(store, site, "b-12").good == ("b-8", "b-7")
+
+
+def test_a_clutch_that_was_split_went_well_as_a_whole_or_not(site: Site) -> None:
+    """The part that stayed hatched and the part that was split off died: together under the share, so neither stands beside."""
+    bad = put(ended(EggBook(batch_of(4)), 4, late=4), 20.5, Found("wet-chick"), 9)
+    stayed, went = ended(EggBook(batch_of(0)), 12), ended(EggBook(batch_of(1)), 3, late=9)
+    went = replace(went, batch=replace(went.batch, split_from="b-0"))
+    assert reviewed(kept(group([stayed, went, bad])), site).good == ()
+    assert reviewed(kept(group([stayed, bad])), site).good == ("b-0",)
+
+
+class Counting(MemoryStore):
+    """A record that counts how often air is asked for, by probe and when."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked: list[tuple[str, datetime]] = []
+
+    def series(self, probe: str, since: datetime, until: datetime) -> Series:
+        self.asked.append((probe, since))
+        return super().series(probe, since, until)
+
+
+def test_reviews_that_share_what_stands_beside_say_the_same_and_read_it_once(site: Site) -> None:
+    """Two reviews of five batches: with one `Beside` each batch's figures are worked out once, and no word differs."""
+    store = Counting()
+    store.commit(five_seasons())
+    alone = [reviewed(store, site, id_) for id_ in ("b-4", "b-4")]
+    apart = len(store.asked)
+    store.asked.clear()
+    shared = Beside(store, site, NOW, CATALOGUE.wanted() | {(LOSS, WHOLE)})
+    batches = {b.id: b for b in store.batches()}
+    together = [
+        batch_review(store, site, batches[id_], now=NOW, catalogue=CATALOGUE, beside=shared) for id_ in ("b-4", "b-4")
+    ]
+    assert together == alone
+    assert apart - len(store.asked) == 4 * 2  # four good batches, a probe in each of two machines
 
 
 def test_its_own_clutch_does_not_stand_beside_it(site: Site) -> None:
@@ -289,8 +331,8 @@ def test_eggs_found_clear_are_no_siblings(site: Site) -> None:
 
 
 def test_how_many_are_read() -> None:
-    """Six batches that went well, of the newest fifty, and two hundred eggs: each batch is weeks of readings."""
-    assert (MOST_GOOD, review_module.MOST_CLOSED, review_module.MOST_SIBLINGS) == (6, 50, 200)
+    """Sixty batches that went well, and two hundred eggs: each batch is weeks of readings."""
+    assert (beside.MOST_GOOD, review_module.MOST_SIBLINGS) == (60, 200)
     book = EggBook(replace(batch_of(0), eggs=250))
     assert review_module._siblings(book, (2,)) == [1, *range(3, 201)]
     some = EggBook(replace(batch_of(0), eggs=3, numbers=(4, 7, 9)))
