@@ -30,7 +30,7 @@ LONG = (
     "adapters/link/test_mqtt.py",
     "domain/readings/test_quality.py",
     "rehearse/test_season.py",
-    "service/reports/test_together.py",
+    "service/across/test_together.py",
     "analysis/history/test_environment.py",
     "mutation/test_mutation.py",
     "analysis/water/test_breaks.py",

@@ -36,7 +36,7 @@ from monitor.domain.published.causes import (
 from monitor.domain.published.exposure import ABOVE
 from monitor.domain.published.findings import FINDING
 from monitor.domain.wall import WIDTH, utc_text
-from monitor.service.reports.outcomes import DEC_FEB, JUN_AUG, MAR_MAY, NO_EGGS, NO_OUTCOME, SEP_NOV, TOO_MANY, UNTOLD
+from monitor.service.across.outcomes import DEC_FEB, JUN_AUG, MAR_MAY, NO_EGGS, NO_OUTCOME, SEP_NOV, TOO_MANY, UNTOLD
 from monitor.shown.report import text
 from monitor.shown.report.tree import INSET, Block, Column, Heading, Item, Listing, Paragraph, Report, Section, plain
 from monitor.shown.values import show_figure

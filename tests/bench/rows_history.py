@@ -14,9 +14,9 @@ from monitor.domain.eggs.entry import Candling, Dead, Entry, Fact, Found, Hatche
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.readings.reading import from_ms
 from monitor.domain.state.record import Group
+from monitor.service.across.review import batch_review
 from monitor.service.reports.archive import archive_of
 from monitor.service.reports.batch import batch_charts, batch_history
-from monitor.service.reports.review import batch_review
 from monitor.shown.history.report import Header, to_html
 from tests.bench.incubation import (
     BEGAN_MS,

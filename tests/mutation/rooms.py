@@ -54,6 +54,7 @@ ROOMS = {
         ELSEWHERE, ("tests/adapters/tables", "tests/analysis/history/test_dose.py", "tests/analysis/review")
     ),
     "service/reports": Room(ELSEWHERE, ("tests/cli/batch/test_review.py", "tests/adapters/archive/test_archive.py")),
+    "service/across": Room(ELSEWHERE, ("tests/cli/batch/test_review.py",)),
 }
 
 

@@ -25,8 +25,8 @@ from monitor.domain.readings.reading import from_ms
 from monitor.rehearse.season import PLACES, Season, drawn
 from monitor.rehearse.season_demo import configuration, fill, house_of
 from monitor.rehearse.season_faults import Fault
+from monitor.service.across.review import batch_review
 from monitor.service.ports import ReviewRecord
-from monitor.service.reports.review import batch_review
 from monitor.settings import House
 
 CATALOGUE = shipped_causes()

@@ -7,7 +7,7 @@ from typing import Any
 
 from monitor.analysis.across.statistics import Association, Outcome, Table, associations, rate, rates, rates_by, wilson
 from monitor.analysis.across.together import CHOSEN, PUBLISHED, SET_BEFORE, Across, Exposed, Written
-from monitor.service.reports.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY
+from monitor.service.across.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY
 from monitor.shown.outcomes import Told, outcomes_json, outcomes_text
 from tests.shown.review.test_finding import FORBIDDEN
 

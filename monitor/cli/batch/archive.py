@@ -21,10 +21,10 @@ from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import utc_text
+from monitor.service.across.review import batch_review
 from monitor.service.ports import BatchRecord, ReviewRecord, StoreFailure
 from monitor.service.reports.archive import Archive, archive_of
 from monitor.service.reports.batch import NoRecord, batch_history
-from monitor.service.reports.review import batch_review
 from monitor.shown.about import about_words
 from monitor.shown.form import Shown
 from monitor.shown.history.files import to_json

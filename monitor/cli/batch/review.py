@@ -26,10 +26,11 @@ from monitor.domain.eggs.book import EggBook, went_on
 from monitor.domain.fixed import fixed
 from monitor.domain.refusal import one_of
 from monitor.domain.wall import filled, printable
+from monitor.domain.wall import filled
+from monitor.service.across.outcomes import WENT_WELL_SHARE
+from monitor.service.across.review import batch_review
+from monitor.service.across.together import BY, across_batches
 from monitor.service.reports.batch import NoRecord
-from monitor.service.reports.outcomes import WENT_WELL_SHARE
-from monitor.service.reports.review import batch_review
-from monitor.service.reports.together import BY, across_batches
 from monitor.shown.form import Shown
 from monitor.shown.outcomes import Told, looked_at_words, outcomes_json, outcomes_text
 from monitor.shown.review.whole import brief_text, whole_html, whole_json, whole_text

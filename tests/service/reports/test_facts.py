@@ -19,7 +19,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.published.exposure import ABOVE, BELOW
 from monitor.domain.readings.reading import SUSPECT
 from monitor.domain.state.record import Group, StoredReading
-from monitor.service.reports.review import batch_review
+from monitor.service.across.review import batch_review
 from monitor.service.reports.written import written_of
 from tests.fakes import MemoryStore
 from tests.seasons import air, batch_of, ended, group, make_site, put, set_at, with_spell

@@ -19,12 +19,12 @@ from monitor.domain.eggs.entry import CLEAR, Candling, Found, Removed
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import LOSS, WHOLE, Catalogue
+from monitor.service.across.beside import Beside
+from monitor.service.across.outcomes import WENT_WELL_SHARE
 from monitor.service.ports import ReviewRecord
 from monitor.service.reports.batch import NoRecord
-from monitor.service.reports.beside import Beside
 from monitor.service.reports.facts import facts_of
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
-from monitor.service.reports.outcomes import WENT_WELL_SHARE
 from monitor.service.reports.written import with_written
 
 MOST_SIBLINGS = 200

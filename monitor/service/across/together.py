@@ -31,9 +31,9 @@ from monitor.analysis.review.judged import shows
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import LOSS, WHOLE, Catalogue
+from monitor.service.across.beside import Beside
+from monitor.service.across.outcomes import CLUTCH, PAIR, WENT_WELL_SHARE, Ended, ended_of
 from monitor.service.ports import SeasonRecord
-from monitor.service.reports.beside import Beside
-from monitor.service.reports.outcomes import CLUTCH, PAIR, WENT_WELL_SHARE, Ended, ended_of
 
 BY = ("machine", "species", "season", PAIR, CLUTCH)  # what batches can be told apart by
 

@@ -13,9 +13,9 @@ from monitor.analysis.review.judged import Record
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import Key
+from monitor.service.across.outcomes import WENT_WELL_SHARE, Ended, ended_of
 from monitor.service.ports import SeasonRecord
 from monitor.service.reports.lived import lived_of
-from monitor.service.reports.outcomes import WENT_WELL_SHARE, Ended, ended_of
 from monitor.service.reports.written import with_written
 
 MOST_GOOD = 60  # batches that went well beside one, the newest: about a season of a large house

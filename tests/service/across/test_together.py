@@ -17,10 +17,10 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Hatched, Identity
 from monitor.domain.needs.site import Site
 from monitor.domain.state.record import Group
+from monitor.service.across.beside import Beside
+from monitor.service.across.outcomes import NO_OUTCOME, Ended, ended_of
+from monitor.service.across.together import Together, across_batches, together_of
 from monitor.service.ports import Series
-from monitor.service.reports.beside import Beside
-from monitor.service.reports.outcomes import NO_OUTCOME, Ended, ended_of
-from monitor.service.reports.together import Together, across_batches, together_of
 from monitor.shown.outcomes import Told, association_words, outcomes_json, outcomes_text
 from tests.fakes import MemoryStore
 from tests.seasons import DAMP_RH, batch_of, ended, five_seasons, group, make_site, put, set_at, two_setters

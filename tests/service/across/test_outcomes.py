@@ -13,7 +13,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Found, Hatched, Identity, Removed
 from monitor.domain.eggs.split import split
 from monitor.domain.state.record import Group
-from monitor.service.reports.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY, UNTOLD, ended_of, outcome_of
+from monitor.service.across.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY, UNTOLD, ended_of, outcome_of
 from tests.fakes import MemoryStore
 from tests.seasons import batch_of, ended, group, make_site, put, set_at
 

@@ -17,13 +17,13 @@ from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import HIGH, HUMIDITY, LOSS, SETTER, WHOLE
 from monitor.domain.state.record import Group
+from monitor.service.across import beside
+from monitor.service.across import review as review_module
+from monitor.service.across.beside import Beside
+from monitor.service.across.review import batch_review
 from monitor.service.ports import Series
-from monitor.service.reports import beside
-from monitor.service.reports import review as review_module
 from monitor.service.reports.batch import NoRecord
-from monitor.service.reports.beside import Beside
 from monitor.service.reports.egg import egg_life
-from monitor.service.reports.review import batch_review
 from monitor.service.reports.water import water_of
 from monitor.shown.eggs import book_text, egg_text, water_view
 from monitor.shown.form import Shown
