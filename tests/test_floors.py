@@ -51,7 +51,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "shown/history": ("shown", "shown/report", "analysis/*", "domain/*"),
     "shown/needs": ("shown", "domain/*"),
     "shown/now": ("shown", "service", "domain/*"),
-    "shown/review": ("shown", "shown/history", "shown/report", "analysis/*", "domain/*"),
+    "shown/review": ("shown", "shown/history", "shown/report", "service/across", "analysis/*", "domain/*"),
     "settings": ("adapters", "adapters/tables", "service", "domain/*"),
     "app": ("settings", "shown/phone", "adapters/*", "service/*", "domain/*"),
     "rehearse": ("app", "settings", "shown/*", "adapters/*", "service/*", "analysis/*", "domain/*"),

@@ -44,6 +44,7 @@ COMMANDS = {
     "events": ("room.events", "what else happened: openings, nodes, gaps, moves, the clock, the broker"),
     "contact": ("house.house", "whom to tell"),
     "profiles": ("room.rules", "the species, and what one of them needs"),
+    "draft": ("batch.draft", "a profile of your own, drafted from your batches that went well, for you to read"),
     "rules": ("room.rules", "the rules in force for each machine now, and whose number each is"),
     "archive": ("batch.archive", "one batch with everything about it in one file, to keep or to read elsewhere"),
     "backup": ("batch.archive", "a whole, checked copy of the record"),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from monitor.analysis.review.facts import Facts
+from monitor.analysis.review.house import Habit
 from monitor.analysis.review.judged import Verdict
 
 
@@ -31,7 +32,7 @@ class Reviewed:
 class BatchReview:
     """The reviews of a batch. good: the batches that went well beside it, by id; good_share: from which share of the fertile on.
 
-    facts: what the record shows of them in any case; None where they were in no machine. egg: the one that was asked about; others: what was found in the batch's other eggs, and in which, where in that one nothing was.
+    habits: what those batches had outside of the band that they were judged by. facts: what the record shows of them in any case; None where they were in no machine. egg: the one that was asked about; others: what was found in the batch's other eggs, and in which, where in that one nothing was.
     """
 
     batch: str
@@ -45,3 +46,4 @@ class BatchReview:
     egg: int | None = None
     others: tuple[tuple[str, Subject], ...] = ()
     facts: Facts | None = None
+    habits: tuple[Habit, ...] = ()

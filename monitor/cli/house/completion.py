@@ -24,7 +24,7 @@ _eggroom() {{
             2:history|2:review|2:archive|3:batch|3:egg) known="$(_eggroom_names batches)" ;;
             2:rules|2:handling|2:out-of-service) known="$(_eggroom_names machines)" ;;
             2:cooling) known="$(_eggroom_names batches) $(_eggroom_names machines)" ;;
-            2:profiles) known="$(_eggroom_names species)" ;;
+            2:profiles|2:draft) known="$(_eggroom_names species)" ;;
             4:batch) [ "${{COMP_WORDS[2]}}" = move ] && known="$(_eggroom_names machines)" ;;
         esac ;;
     esac
@@ -33,7 +33,7 @@ _eggroom() {{
 complete -o default -F _eggroom eggroom
 """
 COMMANDS = (
-    "ack air alarms archive backup batch calibrate check completion contact cooling demo egg events handling health history now out-of-service outcomes "
+    "ack air alarms archive backup batch calibrate check completion contact cooling demo draft egg events handling health history now out-of-service outcomes "
     "profiles refused replay review room rules run shelve unshelve"
 )
 BATCH = "add close list move not-yet remove reopen show split stage"

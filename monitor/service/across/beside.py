@@ -57,13 +57,16 @@ class Beside:
             self._records[batch.id] = with_written(record, book, usual_g=lived.egg_mass_g, wanted=self.wanted)
         return self._records[batch.id]
 
+    def went_well(self, species: str, *, but: str = "") -> list[Batch]:
+        """The batches of that species that were set and whose clutch went well as a whole, the newest first. but: not this clutch."""
+        known = {b.id: b for b in self.every if b.profile == species}
+        if species not in self._ended:
+            batches = list(known.values())
+            self._ended[species] = ended_of(self.history, batches, self.site.zone, good_share=self.good_share)
+        well = [known[o.batch] for o in self._ended[species].cases if o.went_well]
+        others = [b for b in well if b.clutch != but and b.stays]
+        return sorted(others, key=lambda b: b.set_at, reverse=True)[:MOST_GOOD]
+
     def good(self, batch: Batch) -> list[Record]:
-        """The figures of other clutches of that species that went well as a whole, each by the batch that was set, the newest first."""
-        known = {b.id: b for b in self.every if b.profile == batch.profile}
-        if batch.profile not in self._ended:
-            self._ended[batch.profile] = ended_of(
-                self.history, list(known.values()), self.site.zone, good_share=self.good_share
-            )
-        well = [known[o.batch] for o in self._ended[batch.profile].cases if o.went_well]
-        others = [b for b in well if b.clutch != batch.clutch and b.stays]
-        return [self.record(b) for b in sorted(others, key=lambda b: b.set_at, reverse=True)[:MOST_GOOD]]
+        """The figures of other clutches of a batch's species that went well."""
+        return [self.record(b) for b in self.went_well(batch.profile, but=batch.clutch)]

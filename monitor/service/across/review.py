@@ -12,6 +12,7 @@ from datetime import datetime
 from statistics import median
 from typing import NamedTuple
 
+from monitor.analysis.review.house import ASKED, habits_of
 from monitor.analysis.review.judged import Record, review
 from monitor.analysis.review.whole import BatchReview, Reviewed, Subject
 from monitor.domain.eggs.book import EggBook, numbers, of_egg, standing, went_on
@@ -56,7 +57,7 @@ def batch_review(
     Parameters
         finding: only this one, which need not have been written. egg: only what was found in this one.
         good_share: of the fertile eggs, from which on a batch went well, 0 to 1.
-        beside: shared by all reviews of a house, of all findings and with the same share; None for this one alone.
+        beside: shared by all reviews of a house, with all figures that are asked for, and the same share; None for this one alone.
     Raises
         NoRecord: the batch was in no machine yet.
     """
@@ -67,7 +68,7 @@ def batch_review(
     if found and not lived.stretches:
         raise NoRecord(f"batch {batch.id}", "in no machine yet", f"`eggroom batch move {batch.id} MACHINE` first")
     if beside is None:
-        beside = Beside(history, site, now, wanted, good_share)
+        beside = Beside(history, site, now, wanted | frozenset(ASKED), good_share)
     good = beside.good(batch) if found else []
     others = _found(book, None, None) if egg is not None and not found else ()
     return BatchReview(
@@ -81,6 +82,7 @@ def batch_review(
         good_share=good_share,
         egg=egg,
         others=tuple((id_, Subject(eggs, count)) for id_, eggs, count, _ in others),
+        habits=tuple(habit for habit in habits_of(catalogue, good) if habit.side),
         facts=facts_of(history, site, book, lived=lived, now=now, egg=egg) if lived.stretches else None,
     )
 

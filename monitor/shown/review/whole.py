@@ -32,6 +32,7 @@ from monitor.shown.review.finding import (
     source_lines,
     to_json,
 )
+from monitor.shown.review.house import habit_json, outside_words
 from monitor.shown.values import per_cent
 
 # Beside the style of a history: a cause and what is said to it stay on one sheet, a caution stands in a frame.
@@ -94,7 +95,9 @@ def _short(whole: BatchReview, catalogue: Catalogue, unit: str) -> Iterator[Sect
         yield Section(
             head, (*(cause_item(verdict, unit) for verdict in supported), Paragraph(f"published causes: {counted}"))
         )
-    yield Section(None, plain([*([SUPPORTED_MEANS] if shows else []), _beside(whole, catalogue)]))
+    outside = outside_words(whole.habits, whole.profile, unit)
+    lines = [*([SUPPORTED_MEANS] if shows else []), _beside(whole, catalogue), *([outside] if outside else [])]
+    yield Section(None, plain(lines))
     cautions = dict.fromkeys(catalogue.findings[each.finding].caution for each in whole.reviewed)
     yield Section(Heading("caution"), plain([*cautions, CLOSING]))
     yield Section(None, plain([REST]))
@@ -106,7 +109,9 @@ def _told(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Iterator[Se
         for each in whole.reviewed
     ]
     yield Section(Heading("found"), plain(found))
-    reading = (*plain([PREAMBLE, _beside(whole, catalogue)]), Paragraph(KEY, OF_DRAWINGS))
+    outside = outside_words(whole.habits, whole.profile, shown.unit)
+    lines = [PREAMBLE, _beside(whole, catalogue), *([outside] if outside else [])]
+    reading = (*plain(lines), Paragraph(KEY, OF_DRAWINGS))
     yield Section(Heading("how to read this"), reading)
     for each in whole.reviewed:
         parts = finding_sections(catalogue, each.finding, each.verdicts, unit=shown.unit)
@@ -173,6 +178,7 @@ def whole_json(whole: BatchReview, catalogue: Catalogue) -> dict[str, object]:
         "found_in_others": _others(whole),
         "went_well": list(whole.good),
         "went_well_share": whole.good_share,
+        "went_well_outside": [habit_json(habit) for habit in whole.habits],
         "facts": None if whole.facts is None else facts_json(whole.facts),
         "reviews": [
             to_json(catalogue, each.finding, subject_words(each.subject, whole.eggs), verdicts=each.verdicts)

@@ -13,10 +13,12 @@ import pytest
 
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.adapters.tables.profiles import load_profiles
+from monitor.domain.eggs.book import EggBook
 from monitor.domain.state.record import Group
 from tests.cli.commands import asleep
 from tests.running import configure, typed
-from tests.seasons import five_seasons, two_setters
+from tests.seasons import batch_of, ended, five_seasons, group, two_setters
 
 Capture = pytest.CaptureFixture[str]
 
@@ -265,3 +267,25 @@ def test_outcomes_need_no_library_that_is_not_installed_with_the_rest(
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "scipy", None)
     assert ok(capsys, "outcomes", "--by", "machine", config=two) == before
+
+
+def test_a_draft_is_written_once_and_read_before_it_is_shown(capsys: Capture, tmp_path: Path) -> None:
+    """Printed, or into a new file; never over one, nor under a name that a profile has; where there is nothing to draft, one line with 1."""
+    books = [ended(EggBook(batch_of(n)), 11) for n in range(3)]
+    config = filled(tmp_path, group(books, dict.fromkeys(range(3), -11.0)))
+    code, out, err = asleep(capsys, "draft", "chicken", config=config)
+    assert (code, err) == (0, "")
+    assert out.startswith("# Drafted by eggroom on ")
+    assert "Read it before you use it" in out
+    file = tmp_path / "hens.toml"
+    out = ok(capsys, "draft", "chicken", str(file), "--id", "hens", "--json", config=config)
+    kept = file.read_text(encoding="utf-8")
+    assert json.loads(out)["toml"] == kept
+    assert load_profiles(file)["hens"].sources["stage.setter.rh_pct.target"] == "own"
+    assert "there already, expected a new file" in wrong(capsys, "draft", "chicken", str(file), config=config)
+    assert file.read_text(encoding="utf-8") == kept
+    assert "--id chicken: there already" in wrong(capsys, "draft", "chicken", "--id", "chicken", config=config)
+    assert "no such profile" in wrong(capsys, "draft", "dodo", config=config)
+    assert "0 that went well" in wrong(capsys, "draft", "pekin-duck", config=config, code=1)
+    assert "nothing was written" in wrong(capsys, "draft", "chicken", "--id", "Not An Id", config=config, code=1)
+    assert sorted(p.name for p in tmp_path.glob("*.toml")) == ["eggroom.toml", "hens.toml"]
