@@ -19,7 +19,7 @@ from monitor.domain.state.record import Group
 from monitor.rehearse.season import HATCHER_RH, NODES, SETTER_RH, WARM_C, drawn, group_of
 from monitor.rehearse.season_faults import FAULTS, Fault
 from monitor.service.across.review import batch_review
-from tests.rehearse.season_figures import NOW, Tally, judge, play, question, written
+from tests.planted.recorded import NOW, Tally, judge, play, question, written
 
 SPECIES = ("chicken", "pekin-duck", "japanese-quail")
 SHORT = range(6000, 6006)

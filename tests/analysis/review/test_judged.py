@@ -43,7 +43,7 @@ from monitor.domain.published.causes import DOSE, HIGH, LEVEL, LOW, MEAN, THIRDS
 from monitor.domain.published.exposure import ABOVE, BELOW, LEVELS_C, Dose
 from monitor.domain.published.findings import ASKED_OF_HEAT
 from monitor.domain.readings.reading import DAY_MS
-from tests.analysis.review.review_figures import FAULTS, Tally, seasons, total_of, worst
+from tests.planted.innocent import FAULTS, Tally, seasons, total_of, worst
 
 CATALOGUE = shipped_causes()
 BANDS = {"temperature": (37.5, 38.1), "humidity": (52.0, 59.0), "loss": (11.0, 14.0)}
@@ -601,7 +601,7 @@ def _some_figure(key: tuple[str, str], far: float) -> Figure:
 
 @pytest.fixture(scope="module")
 def tallies() -> list[Tally]:
-    """Four seasons of each fault; `python -m tests.analysis.review.review_figures` runs forty, and harder ones."""
+    """Four seasons of each fault; `python -m tests.planted --innocent` runs forty, and harder ones."""
     return [seasons(fault, 4) for fault in FAULTS]
 
 

@@ -1,6 +1,6 @@
 """How often a planted fault comes out of the review, and how often an innocent one does, over made-up seasons.
 
-    python -m tests.analysis.review.review_figures
+    python -m tests.planted --innocent
 
 Each season has one batch with one fault planted in it and five that went well. Machines differ, air wanders, sensors fall silent,
 doors open and shells vary in all of them; nothing is planted in the others. The air goes through the whole path: readings, line,
@@ -322,7 +322,7 @@ def worst(tally: Tally) -> tuple[float, tuple[str, str, str]]:
     return max((tally.wrongly[q] / asked, q) for q, asked in tally.innocent.items())
 
 
-def main() -> None:
+def tell() -> None:
     """A line for each fault, and the sums; then the sums in a room whose machines are twice as far off, planted or not."""
     for slack in (1.0, 2.0):
         print(f"machines off by {0.1 * slack:g} K and {1.5 * slack:g} %RH (1 sd) in every batch")
@@ -342,7 +342,3 @@ def main() -> None:
         share, question = worst(total)
         print(f"innocent called supported: {wrongly} of {innocent}, {100.0 * wrongly / innocent:.2f} %", end="; ")
         print(f"the worst, {' '.join(question)}: {100.0 * share:.1f} % of {total.innocent[question]}\n")
-
-
-if __name__ == "__main__":
-    main()

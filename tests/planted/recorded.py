@@ -1,4 +1,4 @@
-"""How often the review is right about an invented season: `python -m tests.rehearse.season_figures [SEASONS]`.
+"""How often the review is right about an invented season: `python -m tests.planted --recorded SEASONS`.
 
 Each season is written into a record and played through the review as `eggroom review` does it. Counted are the batches whose planted
 cause is first and supported under the finding that tells of it, by check, direction and window (an alike one, of another window, apart).
@@ -10,7 +10,6 @@ is asked every question there is, whether or not such a thing was found in it.
 from __future__ import annotations
 
 import contextlib
-import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -167,9 +166,8 @@ def _every_question() -> tuple[str, ...]:
 EVERY_QUESTION = _every_question()
 
 
-def main() -> None:
-    """A line for each fault, then the two shares."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+def tell(count: int) -> None:
+    """Of so many seasons a line for each fault, then the two shares."""
     tally = Tally()
     for seed in range(FIRST, FIRST + count):
         play(seed, tally)
@@ -189,7 +187,3 @@ def main() -> None:
     )
     for key, count in sorted(tally.innocent.items(), key=lambda item: -tally.wrongly[item[0]] / item[1])[:8]:
         print(f"    {' '.join(key):40}{tally.wrongly[key]:6} of {count}")
-
-
-if __name__ == "__main__":
-    main()
