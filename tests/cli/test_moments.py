@@ -35,7 +35,7 @@ SAY_NO_MOMENT = {
     "backup",
     "egg finding",
     "egg save",
-    "outcomes",
+    "draft",
     "completion",
 }
 
@@ -89,7 +89,7 @@ def commands(file: Path) -> dict[str, list[str]]:
         "batch split": ["batch", "split", "b", "4-5", "--to", "setter-1"],
         "batch remove": ["batch", "remove", "slip", "--sure"], "now": ["now"],
         "cooling": ["cooling", "setter-1", "--at", "14:00", "--for", "20m", "--by", "sam"],
-        "batch close": ["batch", "close", "b", "--sure"], "batch reopen": ["batch", "reopen", "b"],
+        "batch close": ["batch", "close", "b", "--sure"], "outcomes": ["outcomes"], "batch reopen": ["batch", "reopen", "b"],
     }  # fmt: skip
 
 

@@ -76,7 +76,7 @@ def _habit(check: Check, window: str, told: Sequence[tuple[str, Figure]]) -> Hab
     ends = [(f.low or 0.0, f.high or 0.0) for _, f in told]
     side = ""
     for direction in (HIGH, LOW):
-        cause = Cause("", "", "", window, check.id, direction)
+        cause = Cause(words="", source="", evidence="", window=window, check=check.id, direction=direction)
         out = [x for _, f in told if (x := exposure_of(cause, check, f)) is not None]
         if len(out) == len(told) and median(out) >= 1.0:
             side = direction
