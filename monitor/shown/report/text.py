@@ -93,7 +93,7 @@ def _listed(listing: Listing, row: tuple[str, ...], wide: int) -> list[str]:
     if wide < WIDTH:
         first, *others = zip((column.head for column in columns), row, strict=False)
         words = "; ".join(" ".join(filter(None, pair)) for pair in others if pair[1] not in _EMPTY)
-        return folded(f"{' '.join(filter(None, first))}: {words}".removesuffix(": "), wide, " " * _HANG)
+        return folded(f"{' '.join(filter(None, first))}: {words}".removesuffix(": "), wide - len(STEP), " " * _HANG)
     lead = "".join(_cell(column, cell) for column, cell in zip(columns, row[:-1], strict=False))[columns[0].gap :]
     lead += " " * columns[-1].gap
     return _folded(lead, row[-1], wide) if listing.folds else [f"{lead}{row[-1]}".rstrip()]

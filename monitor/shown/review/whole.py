@@ -197,7 +197,8 @@ def _beside(whole: BatchReview, catalogue: Catalogue) -> str:
     if not whole.good:
         return f"No other batch of {whole.profile} that went well ({went}) is written to the end, so none stands beside it."
     few = "" if len(whole.good) >= catalogue.least_good else f"; fewer than {catalogue.least_good} set nothing apart"
-    return f"Beside it stand batches of {whole.profile} that went well ({went}): {', '.join(whole.good)}{few}."
+    more = f" and {len(whole.good) - LISTED} more" if len(whole.good) > LISTED else ""
+    return f"Beside it stand batches of {whole.profile} that went well ({went}): {', '.join(whole.good[:LISTED])}{more}{few}."
 
 
 def _how(batch: str, *, listed: bool) -> Iterator[Paragraph]:
