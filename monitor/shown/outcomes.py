@@ -251,8 +251,8 @@ def _table(told: Told) -> Iterator[Section]:
     dead = ", ".join(f"{_STAGE[stage]} {_STAGE_WORDS.get(stage, stage)}" for stage in stages)
     words = (
         f"{f'Dead: {dead}. ' if dead else ''}Lost: water to pip, the middle of the weighed eggs, % of their mass. What stood out: beyond"
-        " the target, and beyond your good batches where there are three of that species, by more than sensors can tell. It names no cause;"
-        " `eggroom review` tells each with its figures."
+        " the target, and beyond your good batches where there are three of that species, by more than sensors can tell; `beside your good ones`:"
+        " beyond these alone. It names no cause; `eggroom review` tells each with its figures."
     )
     yield Section(Heading("your closed batches"), (Listing(columns, rows), Paragraph(words)))
 
@@ -300,7 +300,7 @@ def out_words(out: Out, unit: str) -> str:
         ),
         OPENINGS: lambda: f"{figure.value:.0f} a day",
     }[check.id]()
-    unlike = "" if verdict.verdict == SUPPORTED else " beside your good ones, in its target"
+    unlike = "" if verdict.verdict == SUPPORTED else " beside your good ones"
     return f"{what}{unlike}, {value}"
 
 

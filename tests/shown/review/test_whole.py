@@ -151,6 +151,8 @@ def test_the_batches_beside_it() -> None:
     assert "hen-1; fewer than 3 set nothing apart." in words(
         whole_text(whole("runt", good=("hen-1",)), CATALOGUE, SHOWN)
     )
+    many = tuple(f"h-{n}" for n in range(20))
+    assert "h-10, h-11 and 8 more." in words(whole_text(whole("runt", good=many), CATALOGUE, SHOWN))
     assert "No other batch of chicken that went well (75 %" in words(
         whole_text(whole("runt", good=()), CATALOGUE, SHOWN)
     )
