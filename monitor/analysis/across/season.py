@@ -12,7 +12,7 @@ from datetime import datetime
 
 from monitor.analysis.across.looked_at import LookedAt
 from monitor.analysis.review.judged import SUPPORTED, UNLIKE, Record, Verdict, asked
-from monitor.domain.published.causes import CHILL, LOSS, OVERHEAT, WHOLE, Catalogue, Cause, Key
+from monitor.domain.published.causes import BEYOND_OF, CHILL, LOSS, OVERHEAT, TEMPERATURE, WHOLE, Catalogue, Cause, Key
 
 # Of what is published to be looked at: each quantity in the windows in which a fault of it is told best.
 TOLD = (
@@ -73,7 +73,10 @@ def told_of(every: Mapping[str, LookedAt]) -> tuple[LookedAt, ...]:
 
 def keys_of(looked_at: Sequence[LookedAt]) -> frozenset[Key]:
     """The figures that it takes."""
-    return frozenset((each.cause.variable, each.cause.window) for each in looked_at) | {(LOSS, WHOLE)}
+    found = {(each.cause.variable, each.cause.window) for each in looked_at} | {(LOSS, WHOLE)}
+    # With a mean temperature, the spells that may have moved it.
+    found |= {(BEYOND_OF[c.direction], c.window) for c in (each.cause for each in looked_at) if c.check == TEMPERATURE}
+    return frozenset(found)
 
 
 def stood_out(
@@ -83,7 +86,7 @@ def stood_out(
     strongest: dict[tuple[str, str], Out] = {}
     for each in looked_at:
         verdict = asked(catalogue, each.cause, record, good=good)
-        if verdict.verdict not in (SUPPORTED, UNLIKE):
+        if verdict.verdict not in (SUPPORTED, UNLIKE) or verdict.by_beyond:  # a spell stands there by itself
             continue
         of = each.cause.check, each.cause.direction
         if of not in strongest or _order(verdict) < _order(strongest[of].verdict):

@@ -3,7 +3,7 @@
 For a finding, every cause that sources name is judged by one figure of the record in one window:
 
 - a mean against the band of the profile: supported from a margin beyond it, as long as the air was out there for a good part of the
-  time; not supported inside it;
+  time, and would be without what went beyond the alarm limit; not supported inside it;
 - a level or a dose against published numbers: supported from one, not supported up to another;
 - the heat or cold beyond the alarm limits, which a mean temperature hides, against every published exposure that did harm: of a cause that
   names a temperature beside its mean; of a death, a deformity or a hatch time by itself in each third that no cause asks for;
@@ -33,6 +33,7 @@ from monitor.analysis.review.beyond import SHORTEST_H, Beyond
 from monitor.domain.published.causes import (
     BEFORE_SET,
     BEYOND,
+    BEYOND_OF,
     DOSE,
     HIGH,
     HUMIDITY,
@@ -41,6 +42,7 @@ from monitor.domain.published.causes import (
     LOW,
     MEAN,
     SETTER,
+    TEMPERATURE,
     WHOLE,
     WINDOWS,
     Catalogue,
@@ -185,6 +187,9 @@ def shows(catalogue: Catalogue, cause: Cause, record: Record) -> bool | None:
         return None
     check = catalogue.checks[cause.check]
     verdict, _ = _judged(catalogue, cause, check, figure=figure, exposure=exposure_of(cause, check, figure))
+    steady = _steady(record, cause, check, figure=figure)
+    if verdict == SUPPORTED and steady is not None and steady < 1.0:
+        return None
     return {SUPPORTED: True, NOT_SUPPORTED: False}.get(verdict)
 
 
@@ -261,6 +266,9 @@ class _Asking:
         if figure is not None and exposure is not None:
             theirs = [x for f in others if (x := exposure_of(cause, check, f)) is not None]
             verdict, reason = self._beside_good(check, figure, told=(verdict, reason), exposure=exposure, theirs=theirs)
+        steady = _steady(self.record, cause, check, figure=figure)
+        if verdict == SUPPORTED and steady is not None and steady < 1.0:
+            verdict, reason = CANNOT_SAY, SHORT
         if verdict == NOT_SUPPORTED and cause.rest:
             verdict, reason = CANNOT_SAY, PART
         share = WINDOWS[cause.window][1] if check.kind not in (DOSE, BEYOND) and cause.window in WINDOWS else 1.0
@@ -272,7 +280,7 @@ class _Asking:
             figure=figure,
             reason=reason,
             exposure=exposure,
-            strength=max(0.0, exposure or 0.0) * share**0.5,
+            strength=max(0.0, (exposure if steady is None else steady) or 0.0) * share**0.5,
             siblings=tuple(f.value for r in self.siblings if (f := r.figures.get(key)) is not None),
             good=tuple(f.value for f in others),
         )
@@ -331,6 +339,20 @@ class _Asking:
         theirs = [x for figure in others if (x := exposure_of(cause, check, figure)) is not None]
         as_much = sum(x >= exposure for x in theirs)
         return len(theirs) >= self.catalogue.least_good and 2 * as_much >= len(theirs)
+
+
+def _steady(record: Record, cause: Cause, check: Check, *, figure: Figure | None) -> float | None:
+    """The exposure of a mean temperature as it would be if what went beyond the alarm limit had stopped there: one that a spell alone moves is no
+    standing fault, and the spell is asked about as what it is. None of anything else, and where no such time is known."""
+    if cause.check != TEMPERATURE or figure is None or figure.days is None:
+        return None
+    spell = record.figures.get((BEYOND_OF[cause.direction], cause.window))
+    hours = 24.0 * (figure.days[1] - figure.days[0]) * figure.coverage
+    if spell is None or spell.beyond is None or hours <= 0.0:
+        return None
+    moved_k = spell.beyond.dose.dose.degree_h / hours
+    steady = figure.value - moved_k if cause.direction == HIGH else figure.value + moved_k
+    return exposure_of(cause, check, replace(figure, value=steady))
 
 
 def _error(check: Check, figure: Figure) -> float | None:

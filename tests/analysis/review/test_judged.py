@@ -39,6 +39,7 @@ from monitor.analysis.review.judged import (
     review,
     shows,
 )
+from monitor.analysis.review.judged import asked as asked_of
 from monitor.domain.published.causes import DOSE, HIGH, LEVEL, LOW, MEAN, THIRDS, WINDOWS, Cause, Check
 from monitor.domain.published.exposure import ABOVE, BELOW, LEVELS_C, Dose
 from monitor.domain.published.findings import ASKED_OF_HEAT
@@ -317,6 +318,28 @@ def spell(side: str, temp_c: float, hours: float, day: float = 3.0) -> Figure:
 
 
 HOT, COOL, CALM = spell(ABOVE, 43.5, 4.0), spell(BELOW, 24.0, 30.0, 12.0), spell(ABOVE, 38.0, 0.0)
+
+
+def test_a_mean_that_a_spell_alone_moves_is_no_standing_fault() -> None:
+    """Set at the edge of its band, half of the time below it: two days at 22 °C take the mean out, and the cold is what is told. Without the
+    part beyond the alarm limit the mean would be 37.45 °C; a machine that is too cool besides is still too cool, by what is left."""
+    cold = spell(BELOW, 22.0, 48.0, 8.0)
+    moved_k = 48.0 * (36.7 - 22.0) / (21.0 * 24.0)
+    window = {"days": (0.0, 21.0), "share_below": 0.6}
+    for steady_c, verdict in ((37.45, CANNOT_SAY), (37.0, SUPPORTED)):
+        mean = Figure(steady_c - moved_k, 37.5, 38.1, **window)  # type: ignore[arg-type]
+        one = first_of("late-hatch", "temperature", LOW)
+        figures = {(one.cause.check, one.cause.window): mean, ("chill", one.cause.window): cold}
+        record = Record("x", figures)
+        told = asked_of(CATALOGUE, replace(one.cause, lasting=True), record)
+        assert told.verdict == verdict
+        assert shows(CATALOGUE, one.cause, record) is (True if verdict == SUPPORTED else None)
+        if verdict == CANNOT_SAY:
+            assert told.reason == SHORT
+        else:
+            assert told.strength == pytest.approx(((37.5 - 37.0) + 0.3) / 0.4 * WINDOWS[one.cause.window][1] ** 0.5)
+    bare = Record("x", {key: f for key, f in figures.items() if key[0] == "temperature"})
+    assert shows(CATALOGUE, one.cause, bare) is True
 
 
 def test_four_hours_at_43_degrees_support_too_hot_though_the_mean_lies_in_the_band() -> None:
