@@ -187,7 +187,7 @@ def shows(catalogue: Catalogue, cause: Cause, record: Record) -> bool | None:
         return None
     check = catalogue.checks[cause.check]
     verdict, _ = _judged(catalogue, cause, check, figure=figure, exposure=exposure_of(cause, check, figure))
-    steady = _steady(record, cause, check, figure=figure)
+    steady = _steady(record, cause, check, figure=figure, least_share=catalogue.least_share)
     if verdict == SUPPORTED and steady is not None and steady < 1.0:
         return None
     return {SUPPORTED: True, NOT_SUPPORTED: False}.get(verdict)
@@ -266,7 +266,8 @@ class _Asking:
         if figure is not None and exposure is not None:
             theirs = [x for f in others if (x := exposure_of(cause, check, f)) is not None]
             verdict, reason = self._beside_good(check, figure, told=(verdict, reason), exposure=exposure, theirs=theirs)
-        steady = _steady(self.record, cause, check, figure=figure)
+        least_share = self.catalogue.least_share
+        steady = _steady(self.record, cause, check, figure=figure, least_share=least_share)
         if verdict == SUPPORTED and steady is not None and steady < 1.0:
             verdict, reason = CANNOT_SAY, SHORT
         if verdict == NOT_SUPPORTED and cause.rest:
@@ -341,14 +342,15 @@ class _Asking:
         return len(theirs) >= self.catalogue.least_good and 2 * as_much >= len(theirs)
 
 
-def _steady(record: Record, cause: Cause, check: Check, *, figure: Figure | None) -> float | None:
+def _steady(record: Record, cause: Cause, check: Check, *, figure: Figure | None, least_share: float) -> float | None:
     """The exposure of a mean temperature as it would be if what went beyond the alarm limit had stopped there: one that a spell alone moves is no
-    standing fault, and the spell is asked about as what it is. None of anything else, and where no such time is known."""
+    standing fault, and the spell is asked about as what it is. None of anything else, where no such time is known, and where it is so long
+    that it stands: least_share of the window or more."""
     if cause.check != TEMPERATURE or figure is None or figure.days is None:
         return None
     spell = record.figures.get((BEYOND_OF[cause.direction], cause.window))
     hours = 24.0 * (figure.days[1] - figure.days[0]) * figure.coverage
-    if spell is None or spell.beyond is None or hours <= 0.0:
+    if spell is None or spell.beyond is None or spell.beyond.hours >= least_share * hours:
         return None
     moved_k = spell.beyond.dose.dose.degree_h / hours
     steady = figure.value - moved_k if cause.direction == HIGH else figure.value + moved_k

@@ -342,6 +342,17 @@ def test_a_mean_that_a_spell_alone_moves_is_no_standing_fault() -> None:
     assert shows(CATALOGUE, one.cause, bare) is True
 
 
+def test_air_that_stands_beyond_the_alarm_limit_is_a_standing_fault() -> None:
+    """39.5 °C all through: too warm by all of it, and not by what lies below the alarm limit."""
+    one = first_of("early-hatch", "temperature", HIGH)
+    mean = Figure(39.5, 37.5, 38.1, share_above=1.0, days=(0.0, 21.0))
+    figures = {("temperature", one.cause.window): mean, ("overheat", one.cause.window): spell(ABOVE, 39.5, 500.0, 0.0)}
+    told = asked_of(CATALOGUE, one.cause, Record("x", figures))
+    share = WINDOWS[one.cause.window][1] ** 0.5
+    assert told.verdict == SUPPORTED
+    assert told.strength == pytest.approx((39.5 - 38.1 + 0.3) / 0.4 * share)
+
+
 def test_four_hours_at_43_degrees_support_too_hot_though_the_mean_lies_in_the_band() -> None:
     """Blood rings: who names heat then is supported, by the time beyond the alarm limit and not by the mean; cold is not."""
     figures = {("temperature", "early"): Figure(37.9, 37.5, 38.1), ("overheat", "early"): HOT}
