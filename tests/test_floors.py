@@ -287,6 +287,7 @@ SAYS_BELOW = {
     "monitor/domain/needs/rules.py": "a refusal, in parts",
     "monitor/domain/refusal.py": "how every refusal ends",
     "monitor/domain/watch/telling.py": "what came of a notice that nobody is told: for the record and the log",
+    "monitor/service/across/draft.py": "refusals, in parts",
     "monitor/service/watch/commands.py": "refusals, in parts",
     "monitor/service/watch/dispatcher.py": "what came of a notice: for the record and the log",
     "monitor/service/watch/egg_requests.py": "refusals, in parts",

@@ -26,7 +26,6 @@ from monitor.domain.eggs.book import EggBook, went_on
 from monitor.domain.fixed import fixed
 from monitor.domain.refusal import one_of
 from monitor.domain.wall import filled, printable
-from monitor.domain.wall import filled
 from monitor.service.across.outcomes import WENT_WELL_SHARE
 from monitor.service.across.review import batch_review
 from monitor.service.across.together import BY, across_batches
