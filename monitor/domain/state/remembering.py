@@ -6,8 +6,9 @@ from dataclasses import replace
 from datetime import datetime
 
 from monitor.domain.alarms.alarm import CHATTER_S, Alarm
+from monitor.domain.needs.rules import CRITICAL, HIGH
 from monitor.domain.readings.agreement import Pairs
-from monitor.domain.state.known import Look, MachineState
+from monitor.domain.state.known import Look, MachineState, rule_of
 from monitor.domain.state.memory import AlarmMemory, MachineMemory, Memory, NodeMemory, ProbeMemory
 
 # For so long at most after its last word a run that was cut off counts on in the next: what was out of bounds before and is so after was so
@@ -79,9 +80,9 @@ def take_up(look: Look, memory: Memory, *, watched: datetime | None = None) -> N
 
     Its times are of the forward clock that this run goes on with. Where the label is not to be trusted, or they lie ahead, that
     clock began anew, and nothing of it can be used. Where that run was cut off longer ago than CUT_S, its delays
-    may be over since, so they begin anew. How often an alarm came, and that it rested since, is no time, and holds whatever the clocks say.
+    may be over since, so they begin anew; so do those of what is not urgent, for which no memory was written in time. How often an alarm came, and that it rested since, is no time, and holds whatever the clocks say.
     """
-    goes_on = memory.final or (look.now.utc - (watched or memory.at)).total_seconds() <= CUT_S
+    goes_on = (look.now.utc - (watched or memory.at)).total_seconds() <= CUT_S
     for a in memory.alarms:
         alarm = look.state.alarms.get((a.subject, a.rule))
         if alarm is not None and a.rested and (alarm.episode, alarm.condition) == (a.episode, a.condition):
@@ -118,7 +119,8 @@ def take_up(look: Look, memory: Memory, *, watched: datetime | None = None) -> N
     for a in memory.alarms:
         key = (a.subject, a.rule)
         alarm = look.state.alarms.get(key) or Alarm(*key)
-        alarm = _as_it_was(alarm, a, goes_on=goes_on)
+        urgent = a.rule in look.site.rules and rule_of(look, *key).priority in (HIGH, CRITICAL)
+        alarm = _as_it_was(alarm, a, goes_on=memory.final or (goes_on and urgent))
         if alarm.number or alarm.pending_mono_s is not None:
             look.state.alarms[key] = alarm
 

@@ -256,6 +256,7 @@ class Engine:
         self._retry_at = 0.0
         self._told_early: set[int] = set()
         self._stopped = False
+        self.moved_mono_s: float | None = None  # when this run last went round: any thread may look
         self.link: tuple[bool, Broker, datetime | None] = (False, Broker(UNTRIED), None)
         self._broker_lost, self._network_up = "", True
         if not hands_on:  # a single request is nobody's return
@@ -276,6 +277,7 @@ class Engine:
         listened_s = clock.now().mono_s
         while not self._stopped:
             now = clock.now()
+            self.moved_mono_s = now.mono_s
             listened_s = self._listened(now, listened_s, STOOD_S * inbox.pace)
             if self._backed_up():
                 self._stopped = inbox.closing_within(BACKED_UP_S)
