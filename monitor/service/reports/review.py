@@ -21,10 +21,9 @@ from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import LOSS, WHOLE, Catalogue, Key
 from monitor.service.ports import ReviewRecord, SeasonRecord
 from monitor.service.reports.batch import NoRecord
-from monitor.service.reports.facts import facts_of
+from monitor.service.reports.facts import OF_FACTS, facts_of
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
 from monitor.service.reports.outcomes import WENT_WELL_SHARE, outcome_of
-from monitor.service.reports.written import written_of
 
 MOST_GOOD = 6  # batches that went well whose air is read, the newest: each is weeks of readings
 MOST_CLOSED = 50  # batches whose books are looked at for them, the newest
@@ -62,7 +61,7 @@ def batch_review(
     book = history.book(batch)
     found = list(_found(book, finding, egg))
     wanted = catalogue.wanted(each.finding for each in found) | {(LOSS, WHOLE)}
-    lived = lived_of(history, site, book, now=now, wanted=wanted)
+    lived = lived_of(history, site, book, now=now, wanted=wanted | OF_FACTS)
     if found and not lived.stretches:
         raise NoRecord(f"batch {batch.id}", "in no machine yet", f"`eggroom batch move {batch.id} MACHINE` first")
     good = list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share)) if found else []
@@ -132,9 +131,8 @@ def _reviewed(catalogue: Catalogue, lived: Lived, book: EggBook, *, of: _Subject
 
 
 def _with_written(record: Record, lived: Lived, book: EggBook, *, eggs: tuple[int, ...] | None) -> Record:
-    """With what was written of these eggs (None: of all) that no sensor sees."""
-    written = written_of(book, lived.egg_mass_g, eggs)
-    return replace(record, figures={**record.figures, **{key: f for key, f in written.items() if key in lived.wanted}})
+    """With what was written, counted or is known of these eggs (None: of all) besides their air."""
+    return replace(record, figures={**record.figures, **lived.known(book, eggs)})
 
 
 def _siblings(book: EggBook, eggs: Sequence[int]) -> list[int]:
