@@ -200,6 +200,7 @@ def stretches_of(history: AirRecord, site: Site, batch: Batch, *, now: datetime)
                         max_gap_s=silence_s,
                         pressure_kpa=then.pressure_kpa,
                         cabinet="" if machine is None else machine.air,
+                        probes=tuple(p.key for p in probes),
                     )
 
 

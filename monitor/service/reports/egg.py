@@ -1,27 +1,56 @@
-"""What one egg of a batch lived through: the batch as it stood when that egg's own life ended, and what was written of the egg.
+"""What one egg of a batch lived through: the batch as it stood when that egg's own life ended, and what was written of the egg; and all that
+its sheet shows.
 
 The figures are those of the batch up to that instant, by the same way: nothing is worked out otherwise for one egg.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from monitor.analysis.history.egg import EggPart, left_out, lost_pct
+import numpy as np
+
+from monitor.analysis.history.chart import Chart, Ribbon, probe_charts, ribbon_of
+from monitor.analysis.history.egg import EggPart, left_out, lost_pct, with_egg
+from monitor.analysis.history.environment import BatchHistory
 from monitor.analysis.history.felt import Happening, Written
+from monitor.analysis.review.whole import BatchReview
 from monitor.analysis.water.ahead import EggLoss
-from monitor.domain.eggs.book import EggBook, Mass, laid_at, of_egg, standing
-from monitor.domain.eggs.entry import Entry, Laid, Weighing
-from monitor.domain.needs.batch import Batch
+from monitor.domain.eggs.book import (
+    EggBook,
+    FreshMass,
+    Mass,
+    fresh_mass,
+    identity,
+    laid_at,
+    last_size,
+    of_egg,
+    standing,
+)
+from monitor.domain.eggs.death import FINDING_OF, Death, death_of
+from monitor.domain.eggs.entry import Attached, Entry, Found, Identity, Laid, Size, Weighing
+from monitor.domain.needs.bands import DRY_BULB, RH
+from monitor.domain.needs.batch import Batch, whole_day
+from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import pip_day, target_of
-from monitor.domain.readings.reading import to_ms
-from monitor.service.ports import BatchRecord
-from monitor.service.reports.batch import NoRecord, site_at_end
+from monitor.domain.published.causes import Catalogue
+from monitor.domain.readings.calibration import Calibration
+from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.service.ports import BatchRecord, Labelled, SheetRecord
+from monitor.service.reports.batch import NoRecord, batch_charts, site_at_end, stretches_of
+from monitor.service.reports.lived import Lived
+from monitor.service.reports.review import batch_review
+from monitor.service.reports.turning import Counted, Turned, turned, turns_of
 from monitor.service.reports.water import water_of
 from monitor.service.reports.weighed import Weighed
+from monitor.service.reports.written import stored_days
+
+PHOTOGRAPH_BYTES = 400 * 1024  # as large as a page may carry along: what a telephone calls a small picture
+PICTURES = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # JPEG, PNG
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +100,124 @@ def egg_life(history: BatchRecord, site: Site, batch: Batch, *, egg: int, now: d
         by_pip_pct=weighed.by_pip_pct,
     )
     return EggLife(cut, until, part)
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """One probe that looked at the egg. apart: how far its line lay from the one that was used, on average, by quantity (K, %RH). calibrations:
+    those that bear on it; labelled: how its readings were dated."""
+
+    key: str
+    coverage: float
+    apart: Mapping[str, float]
+    calibrations: tuple[Calibration, ...]
+    labelled: tuple[Labelled, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """All that the sheet of one egg shows.
+
+    death: None where none is written. history, charts: of its life; probes: by quantity each probe's own line; ribbons: by quantity where the
+    house's good batches lay. turns: (day of development, how often turned) by its switch. photograph: (entry, content) of the newest picture that is small enough.
+    """
+
+    life: EggLife
+    profile: Profile
+    death: Death | None
+    history: BatchHistory
+    charts: tuple[Chart, ...]
+    probes: Mapping[str, Mapping[str, Chart]]
+    ribbons: Mapping[str, Ribbon]
+    review: BatchReview
+    sensors: tuple[Sensor, ...]
+    who: Identity | None
+    stored_days: tuple[float, ...]
+    fresh: FreshMass | None
+    size: Size | None
+    turned: Turned | None
+    turns: tuple[tuple[int, int], ...]
+    photograph: tuple[Entry, bytes] | None
+
+
+def sheet_of(history: SheetRecord, site: Site, batch: Batch, *, egg: int, now: datetime, catalogue: Catalogue) -> Sheet:
+    """The sheet of an egg that the batch has. Where it is dead and nobody wrote a finding, the review asks after what its class is called in the
+    trade's list. Raises NoRecord."""
+    life = egg_life(history, site, batch, egg=egg, now=now)
+    book = history.book(batch)
+    then = site_at_end(history, site, batch, now=now)
+    profile = then.profiles[batch.profile]
+    died = death_of(book, egg, profile.days)
+    figures, charts = batch_charts(history, site, life.batch, now=life.until)
+    stretches = tuple(stretches_of(history, site, life.batch, now=life.until))
+    beside: list[Lived] = []
+    own = of_egg(book, egg)
+    asked = None if died is None or any(isinstance(e.fact, Found) for e in own) else FINDING_OF.get(died.stage)
+    review = batch_review(history, site, batch, now=now, catalogue=catalogue, egg=egg, finding=asked, beside=beside)
+    probes = {quantity: probe_charts(stretches, quantity) for quantity in (DRY_BULB, RH)}
+    good = [(each.stretches, to_ms(each.batch.set_at)) for each in beside if each.stretches]
+    ribbons = {
+        chart.quantity: ribbon
+        for chart in charts
+        if chart.quantity in probes
+        and (ribbon := ribbon_of(good, chart.quantity, chart, set_ms=to_ms(batch.set_at))) is not None
+    }
+    return Sheet(
+        life=life,
+        profile=profile,
+        death=died,
+        history=with_egg(figures, life.part),
+        charts=charts,
+        probes=probes,
+        ribbons=ribbons,
+        review=review,
+        sensors=tuple(_sensors(history, charts, probes, calibrations=figures.calibrations)),
+        who=identity(book, egg),
+        stored_days=stored_days(book, (egg,)) or stored_days(book, None),
+        fresh=fresh_mass(book, egg),
+        size=last_size(own),
+        turned=turned(history, site, book, now=life.until, egg=egg),
+        turns=_turns(turns_of(history, site, book, now=life.until), batch),
+        photograph=_photograph(history, own),
+    )
+
+
+def _sensors(
+    history: SheetRecord,
+    charts: Sequence[Chart],
+    probes: Mapping[str, Mapping[str, Chart]],
+    *,
+    calibrations: Sequence[Calibration],
+) -> Iterator[Sensor]:
+    used = {chart.quantity: chart for chart in charts}
+    for key, line in probes[DRY_BULB].items():
+        apart = {}
+        for quantity, lines in probes.items():
+            off = (lines[key].low + lines[key].high - used[quantity].low - used[quantity].high) / 2.0
+            if np.isfinite(off).any():
+                apart[quantity] = float(np.nanmean(off))
+        since, until = from_ms(line.since_ms), from_ms(line.until_ms)
+        yield Sensor(
+            key=key,
+            coverage=float(np.isfinite(line.low).mean()),
+            apart=apart,
+            calibrations=tuple(c for c in calibrations if c.probe == key),
+            labelled=tuple(history.labelled(key.partition("/")[0], since, until)),
+        )
+
+
+def _turns(by_switch: Sequence[Counted], batch: Batch) -> tuple[tuple[int, int], ...]:
+    return tuple(sorted(Counter(whole_day(batch.day(at)) for _, _, found in by_switch for at in found).items()))
+
+
+def _photograph(history: SheetRecord, own: Sequence[Entry]) -> tuple[Entry, bytes] | None:
+    """Known by how it begins, and not by its name."""
+    for entry in reversed(own):
+        if isinstance(entry.fact, Attached) and entry.fact.size <= PHOTOGRAPH_BYTES:
+            content = history.file(entry.fact.sha256)
+            if content is not None and content.startswith(PICTURES):
+                return entry, content
+    return None
 
 
 def at_instant(batch: Batch, at: datetime) -> Batch:

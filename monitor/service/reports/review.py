@@ -49,12 +49,14 @@ def batch_review(
     finding: str | None = None,
     egg: int | None = None,
     good_share: float = WENT_WELL_SHARE,
+    beside: list[Lived] | None = None,
 ) -> BatchReview:
     """The review of everything that was found in a batch.
 
     Parameters
         finding: only this one, which need not have been written. egg: only what was found in this one.
         good_share: of the fertile eggs, from which on a batch went well, 0 to 1.
+        beside: to be filled with the batches that went well, for who wants more of them than their figures.
     Raises
         NoRecord: the batch was in no machine yet.
     """
@@ -64,7 +66,14 @@ def batch_review(
     lived = lived_of(history, site, book, now=now, wanted=wanted | OF_FACTS)
     if found and not lived.stretches:
         raise NoRecord(f"batch {batch.id}", "in no machine yet", f"`eggroom batch move {batch.id} MACHINE` first")
-    good = list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share)) if found else []
+    lives = (
+        list(_good(history, site, batch, now=now, wanted=wanted, good_share=good_share))
+        if found or beside is not None
+        else []
+    )
+    good = [_with_written(life.record(None, loss_pct=life.middle_loss_pct), life, of, eggs=None) for of, life in lives]
+    if beside is not None:
+        beside += [life for _, life in lives]
     others = _found(book, None, None) if egg is not None and not found else ()
     return BatchReview(
         batch=batch.id,
@@ -151,8 +160,8 @@ def _clear(book: EggBook, egg: int) -> bool:
 
 def _good(
     history: SeasonRecord, site: Site, batch: Batch, *, now: datetime, wanted: frozenset[Key], good_share: float
-) -> Iterator[Record]:
-    """The records of other batches of that species that went well, the newest first."""
+) -> Iterator[tuple[EggBook, Lived]]:
+    """Other batches of that species that went well, the newest first."""
     others = [
         b
         for b in history.batches()
@@ -164,8 +173,7 @@ def _good(
         ended = outcome_of(book, site.zone, good_share)
         if isinstance(ended, str) or not ended[0].went_well:
             continue
-        lived = lived_of(history, site, book, now=now, wanted=wanted)
-        yield _with_written(lived.record(None, loss_pct=lived.middle_loss_pct), lived, book, eggs=None)
+        yield book, lived_of(history, site, book, now=now, wanted=wanted)
         told += 1
         if told == MOST_GOOD:
             return

@@ -12,8 +12,9 @@ from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.excursions import ABOVE, BELOW
 from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
 from monitor.analysis.history.figures import Figures, limits_of
+from monitor.analysis.history.stays import stays_of
 from monitor.domain.air.units import celsius_to_fahrenheit
-from monitor.domain.needs.bands import EGG, RH
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH
 from monitor.domain.needs.batch import counted
 from monitor.domain.readings.reading import from_ms
 from monitor.domain.wall import wall_clock
@@ -29,6 +30,11 @@ STEPS_H = (1, 2, 3, 6, 12, 24, 48, 72, 120, 168, 240, 480)  # between two marks 
 CLOCK_H = 48  # longer than that the hour alone no longer says which day it is of
 MARKS = 6  # so many fit on a phone
 ENTRY = 9.0  # the height of a mark of the egg book, at the head of a drawing
+LASTED_MS = 2 * HOUR_MS  # what is shaded of humidity: shorter is a door, or a swing about the limit (judgement)
+TOLD_K = (
+    0.1  # beyond the limit by less, on average, no calibrated sensor can tell; the margin of a review's temperature
+)
+OUT_SHARE = 0.5  # of a stay; with less of it beyond the limit it is a swing about it
 MARGIN = 0.06  # of the height, above and below all that is drawn
 
 Ticks = list[tuple[float, str]]  # (share of the width, words)
@@ -56,21 +62,20 @@ def drawing(
 ) -> Iterator[str]:
     """One quantity over time: band, excursions, gaps, the line, and marks of what was done."""
     name, unit = WORDS[chart.quantity], shown.unit_of(chart.quantity)
-    scale = _Scale(chart, shown)
+    scale = YScale(chart, shown)
     yield f"<figure><figcaption>{safe(name.capitalize())} {unit} <small>{safe(_extremes(figures, chart, shown))}</small></figcaption>"
     yield '<div class="plot"><div class="y">'
     yield "".join(f'<span style="top:{100.0 * scale.y(v) / HEIGHT:.1f}%">{v:g}</span>' for v in scale.ticks)
     yield f"</div>{svg(chart, HEIGHT)}<title>{safe(name)}</title>"
-    yield from _bands(chart, scale)
+    yield from bands(chart, scale)
     for side in (ABOVE, BELOW):
-        stays = [(each.since_ms, each.until_ms) for each in figures.excursions if each.side == side]
-        for first, last in columns_of(chart, stays):
+        for first, last in columns_of(chart, lasting(figures, chart.quantity, side)):
             yield rect(f"out {side}", first, last, top=0.0, height=HEIGHT)
     for first, last in columns_of(chart, [(gap.since_ms, gap.until_ms) for gap in figures.gaps]):
         yield rect("gap", first, last, top=0.0, height=HEIGHT)
     yield from (f'<path class="grid" d="M{x * chart.low.size:.1f} 0V{HEIGHT:g}"/>' for x, _ in ticks)
     yield from (f'<path class="grid" d="M0 {scale.y(v):.1f}H{chart.low.size}"/>' for v in scale.ticks)
-    yield f'<path class="air" d="{_envelope(chart, scale)}"/>'
+    yield f'<path class="air" d="{envelope(chart, scale)}"/>'
     yield from _marks(chart, done, stages, shown=shown)
     yield f"{rect('frame', 0, chart.low.size, top=0.0, height=HEIGHT)}</svg>{times(ticks)}</div></figure>"
 
@@ -86,7 +91,7 @@ def strips(
     moves = [each for each in history.happenings if each.kind == MOVE]
     ends = [*(each.at_ms for each in moves[1:]), chart.until_ms]
     stays = [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end]
-    yield from (_lane("stage", stages, chart), _lane("machine", stays, chart))
+    yield from (lane("stage", stages, chart), lane("machine", stays, chart))
     yield f'<div class="name">opened</div>{svg(chart, 44.0, "bars")}'
     yield f"<title>openings of each day of incubation</title>{rect('frame', 0, chart.low.size, top=0.0, height=44.0)}"
     for day, count in per_day:
@@ -120,13 +125,27 @@ def legend(egg: bool = False) -> str:
     return f'<ul class="key">{items}</ul>'
 
 
-class _Scale:
-    """Where a value of a chart lies, and the values beside it: from the lowest to the highest of line and limits."""
+def lasting(figures: Figures, quantity: str, side: str) -> list[tuple[int, int]]:
+    """From when to when it stayed off target: of humidity, which eggs feel over days, for LASTED_MS or more; of temperature by more than a sensor
+    can tell; and no swing that only touches the limit."""
+    stays = stays_of(each for each in figures.excursions if each.side == side)
+    warm = quantity in (DRY_BULB, EGG)
+    return [
+        (stay.since_ms, stay.until_ms)
+        for stay in stays
+        if stay.out_ms >= max(0 if warm else LASTED_MS, OUT_SHARE * (stay.until_ms - stay.since_ms))
+        and (not warm or stay.area * HOUR_MS >= TOLD_K * stay.out_ms)
+    ]
 
-    def __init__(self, chart: Chart, shown: Shown) -> None:
+
+class YScale:
+    """Where a value of a chart lies, and the values beside it: from the lowest to the highest of line and limits. more: lines beside it."""
+
+    def __init__(self, chart: Chart, shown: Shown, more: Sequence[Chart] = ()) -> None:
         self._fahrenheit = shown.unit == "F" and chart.quantity != RH
         limits = [value for span in chart.bands if span.band is not None for _, value in span.band.limits()]
-        values = np.concatenate((chart.low, chart.high, np.array(limits, dtype=float)))
+        every = [side for each in (chart, *more) for side in (each.low, each.high)]
+        values = np.concatenate((*every, np.array(limits, dtype=float)))
         values = values[np.isfinite(values)]
         least, most = (float(values.min()), float(values.max())) if values.size else (0.0, 1.0)
         least, most = self.shown(least), self.shown(most)
@@ -162,7 +181,8 @@ def _extremes(figures: Figures, chart: Chart, shown: Shown) -> str:
     return f"{shown.value(chart.quantity, figures.min)} to {shown.value(chart.quantity, figures.max)}{estimate}"
 
 
-def _bands(chart: Chart, scale: _Scale) -> Iterator[str]:
+def bands(chart: Chart, scale: YScale) -> Iterator[str]:
+    """What was needed, to the warning limits, and the alarm limits."""
     for span in chart.bands:
         first, last = chart.column(span.since_ms), chart.column(span.until_ms)
         low, high = limits_of(span.band)
@@ -176,7 +196,7 @@ def _bands(chart: Chart, scale: _Scale) -> Iterator[str]:
                     yield f'<path class="{kind}" d="M{first:.1f} {scale.at(value):.1f}H{last:.1f}"/>'
 
 
-def _envelope(chart: Chart, scale: _Scale) -> str:
+def envelope(chart: Chart, scale: YScale) -> str:
     """The line as the outline of its lowest and highest values, one for each run of columns without a gap."""
     drawn = []
     for first, last in runs(np.isfinite(chart.low)):
@@ -211,7 +231,7 @@ def _mark(kind: str, x: float, words: str, *, length: float = HEIGHT) -> str:
     return f'<path class="{kind}" d="M{x:.1f} 0V{length:g}"><title>{safe(words)}</title></path>'
 
 
-def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:
+def lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:
     """A row of stretches of time, each with its name where that fits (see `.lane` in the style); `_named` tells them all."""
     parts = []
     for since_ms, until_ms, words in spans:
