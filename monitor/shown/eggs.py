@@ -227,7 +227,7 @@ def egg_report(
         told[-1].append(Paragraph(_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own), HANGING))
     told[0] += _turned(turned, book.batch, site)
     if raised is not None:
-        told.append(list(_growth(raised, site)))
+        told.append(list(growth_blocks(raised, site)))
     entries = of_egg(book, egg)
     if entries:
         told.append([_entries(book, entries, site)])
@@ -478,7 +478,7 @@ def _chicks(book: EggBook, site: Site) -> Iterator[list[Block]]:
         yield [Listing(_OF_CHICKS, tuple(rows))]
 
 
-def _growth(raised: Raised, site: Site) -> Iterator[Block]:
+def growth_blocks(raised: Raised, site: Site) -> Iterator[Block]:
     """What a chick weighed, and the air that it was in."""
     hatched = raised.chick.hatched_at
     yield Paragraph(

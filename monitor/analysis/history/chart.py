@@ -48,6 +48,17 @@ class Chart:
     high: Floats
     bands: tuple[Span, ...] = ()
 
+    @property
+    def coverage(self) -> float:
+        """The share of its columns that have a line."""
+        return float(np.isfinite(self.low).mean())
+
+    def above(self, other: Chart) -> float | None:
+        """How far it lies above another of the same time, on average over the columns that both have; None without any."""
+        apart = (self.low + self.high - other.low - other.high) / 2.0
+        known = apart[np.isfinite(apart)]
+        return float(known.mean()) if known.size else None
+
     def column(self, at_ms: float) -> float:
         """Where a time lies, in columns from the left."""
         return (at_ms - self.since_ms) / (self.until_ms - self.since_ms) * self.low.size

@@ -65,7 +65,7 @@ class Pauses:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """All of it. turned: None where nobody counted. set_ms: day 0. warm, humid: figures of the air to the end of their life. beyond: heat and cold, of each side that has an
+    """All of it. turned: None where nobody counted. weighed: whether anybody weighed them, though the loss may not be known. set_ms: day 0. warm, humid: figures of the air to the end of their life. beyond: heat and cold, of each side that has an
     alarm limit. stored_days: of each egg that it is known of, or one for the batch."""
 
     set_ms: int
@@ -77,6 +77,7 @@ class Facts:
     lost: Lost | None
     stored_days: tuple[float, ...]
     turned: Pauses | None = None
+    weighed: bool = False
 
     def day(self, at_ms: float) -> float:
         """Of development."""

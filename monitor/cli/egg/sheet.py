@@ -11,7 +11,7 @@ from monitor.cli.record import sheet as found_sheet
 from monitor.domain.eggs.book import knows
 from monitor.domain.fixed import fixed
 from monitor.shown.form import Shown
-from monitor.shown.sheet.report import sheet_html, sheet_json, sheet_text
+from monitor.shown.sheet.report import Made, sheet_html, sheet_json, sheet_text
 
 
 @fixed(kw_only=True)
@@ -32,12 +32,12 @@ def sheet(options: Sheeted) -> int:
             raise Wrong(f"batch {looked.batch.id}: egg {options.egg}, expected {looked.batch.numbers_words}")
         found = found_sheet(looked, options.egg, catalogue)
     shown = Shown(looked.site.zone, looked.site.unit)
-    made = {"program": PROGRAM, "now_words": shown.time(looked.now)}
+    made = Made(PROGRAM, shown.time(looked.now))
     if options.html is not None:
-        write_file(options.html, sheet_html(found, catalogue, shown, **made))
+        write_file(options.html, sheet_html(found, catalogue, shown, made=made))
     return show_or_written(
         options.json,
         [options.html],
         data=sheet_json(found, catalogue, shown),
-        text=lambda: sheet_text(found, catalogue, shown, columns=columns(), **made).rstrip(),
+        text=lambda: sheet_text(found, catalogue, shown, columns=columns(), made=made).rstrip(),
     )

@@ -11,8 +11,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-import numpy as np
-
 from monitor.analysis.history.chart import Chart, Ribbon, probe_charts, ribbon_of
 from monitor.analysis.history.egg import EggPart, left_out, lost_pct, with_egg
 from monitor.analysis.history.environment import BatchHistory
@@ -42,6 +40,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.service.ports import BatchRecord, Labelled, SheetRecord
 from monitor.service.reports.batch import NoRecord, batch_charts, site_at_end, stretches_of
+from monitor.service.reports.chick import Raised, raised
 from monitor.service.reports.lived import Lived
 from monitor.service.reports.review import batch_review
 from monitor.service.reports.turning import Counted, Turned, turned, turns_of
@@ -118,11 +117,12 @@ class Sensor:
 class Sheet:
     """All that the sheet of one egg shows.
 
-    death: None where none is written. history, charts: of its life; probes: by quantity each probe's own line; ribbons: by quantity where the
-    house's good batches lay. turns: (day of development, how often turned) by its switch. photograph: (entry, content) of the newest picture that is small enough.
+    site, profile: as they were then. death: None where none is written. history, charts: of its life; probes: by quantity each probe's own line; ribbons: by quantity where the
+    house's good batches lay. turns: (day of development, how often turned) by its switch. raised: its chick. photograph: (entry, content) of the newest picture that is small enough.
     """
 
     life: EggLife
+    site: Site
     profile: Profile
     death: Death | None
     history: BatchHistory
@@ -137,6 +137,7 @@ class Sheet:
     size: Size | None
     turned: Turned | None
     turns: tuple[tuple[int, int], ...]
+    raised: Raised | None
     photograph: tuple[Entry, bytes] | None
 
 
@@ -164,6 +165,7 @@ def sheet_of(history: SheetRecord, site: Site, batch: Batch, *, egg: int, now: d
     }
     return Sheet(
         life=life,
+        site=then,
         profile=profile,
         death=died,
         history=with_egg(figures, life.part),
@@ -178,6 +180,7 @@ def sheet_of(history: SheetRecord, site: Site, batch: Batch, *, egg: int, now: d
         size=last_size(own),
         turned=turned(history, site, book, now=life.until, egg=egg),
         turns=_turns(turns_of(history, site, book, now=life.until), batch),
+        raised=raised(history, then, book, egg=egg),
         photograph=_photograph(history, own),
     )
 
@@ -191,16 +194,12 @@ def _sensors(
 ) -> Iterator[Sensor]:
     used = {chart.quantity: chart for chart in charts}
     for key, line in probes[DRY_BULB].items():
-        apart = {}
-        for quantity, lines in probes.items():
-            off = (lines[key].low + lines[key].high - used[quantity].low - used[quantity].high) / 2.0
-            if np.isfinite(off).any():
-                apart[quantity] = float(np.nanmean(off))
+        off = {quantity: lines[key].above(used[quantity]) for quantity, lines in probes.items()}
         since, until = from_ms(line.since_ms), from_ms(line.until_ms)
         yield Sensor(
             key=key,
-            coverage=float(np.isfinite(line.low).mean()),
-            apart=apart,
+            coverage=line.coverage,
+            apart={quantity: each for quantity, each in off.items() if each is not None},
             calibrations=tuple(c for c in calibrations if c.probe == key),
             labelled=tuple(history.labelled(key.partition("/")[0], since, until)),
         )

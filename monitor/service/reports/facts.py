@@ -9,9 +9,10 @@ from monitor.analysis.review.facts import EndOf, Facts, Lost, Pauses, Rang, air_
 from monitor.domain.alarms.alarm import NORMAL, RETURNED
 from monitor.domain.eggs.book import (
     EggBook,
+    of_egg,
     standing,
 )
-from monitor.domain.eggs.entry import AFTER_HATCH, Dead, Entry, Fact
+from monitor.domain.eggs.entry import AFTER_HATCH, Dead, Entry, Fact, Weighing
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import SETTER, TURNS, Key
@@ -43,6 +44,7 @@ def facts_of(
         lost=_lost(lived, egg),
         stored_days=stored_days(book, None if egg is None else (egg,)),
         turned=_turned(lived, book, egg),
+        weighed=any(isinstance(e.fact, Weighing) for e in (standing(book) if egg is None else of_egg(book, egg))),
     )
 
 

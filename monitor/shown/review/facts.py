@@ -68,7 +68,9 @@ def _blocks(facts: Facts, shown: Shown, *, short: bool) -> Iterator[Block]:
     for quantity, figures in ((DRY_BULB, facts.warm), (RH, facts.humid)):
         if figures.doubt.hours:
             yield Paragraph(f"doubtful: {doubt_words(quantity, figures.doubt, shown)}")
-    yield Paragraph(f"loss of water to pip: {'not known' if facts.lost is None else _lost_words(facts.lost)}")
+    yield Paragraph(
+        f"loss of water to pip: {_lost_words(facts.lost) if facts.lost is not None else 'not known' if facts.weighed else 'not weighed'}"
+    )
     yield Paragraph(f"days in store: {_range(facts.stored_days, '') or 'not written'}")
     yield Paragraph(f"turned: {'not counted' if facts.turned is None else turned_words(facts.turned)}")
 

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from monitor.analysis.review.judged import SUPPORTED, UNLIKE
 from monitor.domain.eggs.entry import AirCell, Attached, Candling, Entry, Identity, Laid, Size, Weighing
 from monitor.domain.eggs.view import entry_view
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import day_words
+from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import Catalogue
 from monitor.domain.published.findings import FINDING
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.wall import WIDTH, printable, utc_text, wall_time
+from monitor.service.reports.chick import Raised
 from monitor.service.reports.egg import Sheet
-from monitor.shown.eggs import turned_lines, turned_view
+from monitor.shown.eggs import growth_blocks, raised_view, turned_lines, turned_view
 from monitor.shown.entries import identity_words, said, size_words
 from monitor.shown.form import Shown, capital, duration
 from monitor.shown.history.development import development_words
@@ -44,12 +47,20 @@ from monitor.shown.sheet.draw import life_drawing
 from monitor.shown.sheet.style import SHEET
 from monitor.shown.sheet.words import INFORMS, answer, sensor_words
 
+
+class Made(NamedTuple):
+    """By which program, with its version, and when, in words."""
+
+    program: str
+    at: str
+
+
 LISTED = 60  # lines of what happened
 _NOT_TOLD = (Identity, Laid, Size)  # who it is stands by itself
 
 
-def sheet_report(sheet: Sheet, catalogue: Catalogue, shown: Shown, *, program: str, now_words: str) -> Report:
-    """All of it. program: with its version; now_words: when the sheet was made."""
+def sheet_report(sheet: Sheet, catalogue: Catalogue, shown: Shown, *, made: Made) -> Report:
+    """All of it."""
     lines = list(answer(sheet, shown))
     batch, part = sheet.life.batch, sheet.life.part
     about = f"{sheet.profile.name}, set {shown.time(batch.set_at)}; batch {batch.id}{_called(sheet)}"
@@ -61,26 +72,25 @@ def sheet_report(sheet: Sheet, catalogue: Catalogue, shown: Shown, *, program: s
             Section(None, tuple(map(Drawing, ["".join(life_drawing(sheet, shown))])), where=PAGE_ONLY),
             _who(sheet, shown),
             _sure(sheet, shown),
+            *([] if sheet.raised is None else [_chick(sheet.raised, sheet.site)]),
             _happened(sheet, shown),
             *([] if sheet.review.facts is None else [facts_section(sheet.review.facts, shown, short=True)]),
             water_section(part, shown),
             *_published(sheet, catalogue, shown),
-            _method(sheet, shown, program=program, now_words=now_words),
+            _method(sheet, shown, made=made),
         ),
         answered,
     )
 
 
-def sheet_text(
-    sheet: Sheet, catalogue: Catalogue, shown: Shown, *, program: str, now_words: str, columns: int = WIDTH
-) -> str:
+def sheet_text(sheet: Sheet, catalogue: Catalogue, shown: Shown, *, made: Made, columns: int = WIDTH) -> str:
     """The sheet for people, so many columns wide."""
-    return text.drawn(sheet_report(sheet, catalogue, shown, program=program, now_words=now_words), columns=columns)
+    return text.drawn(sheet_report(sheet, catalogue, shown, made=made), columns=columns)
 
 
-def sheet_html(sheet: Sheet, catalogue: Catalogue, shown: Shown, *, program: str, now_words: str) -> str:
+def sheet_html(sheet: Sheet, catalogue: Catalogue, shown: Shown, *, made: Made) -> str:
     """The page: one file, with the drawing and a small photograph in it."""
-    return page.drawn(sheet_report(sheet, catalogue, shown, program=program, now_words=now_words), SHEET)
+    return page.drawn(sheet_report(sheet, catalogue, shown, made=made), SHEET)
 
 
 def sheet_json(sheet: Sheet, catalogue: Catalogue, shown: Shown) -> dict[str, object]:
@@ -113,6 +123,7 @@ def sheet_json(sheet: Sheet, catalogue: Catalogue, shown: Shown) -> dict[str, ob
             for each in sheet.sensors
         ],
         **turned_view(sheet.turned),
+        **raised_view(sheet.raised),
         "review": whole_json(sheet.review, catalogue),
     }
 
@@ -169,6 +180,10 @@ def _file(entry: Entry) -> str:
     assert isinstance(fact, Attached)
     text = f": {printable(fact.text)}" if fact.text else ""
     return f"{printable(fact.name)} ({size_words(fact.size)}, entry {entry.number}){text}"
+
+
+def _chick(raised: Raised, site: Site) -> Section:
+    return Section(Heading("its chick"), tuple(growth_blocks(raised, site)))
 
 
 def _happened(sheet: Sheet, shown: Shown) -> Section:
@@ -258,7 +273,7 @@ def _sure(sheet: Sheet, shown: Shown) -> Section:
     return Section(Heading("how sure"), tuple(told) or plain(["No sensor looked at it."]))
 
 
-def _method(sheet: Sheet, shown: Shown, *, program: str, now_words: str) -> Section:
+def _method(sheet: Sheet, shown: Shown, *, made: Made) -> Section:
     looks = sum(isinstance(e.fact, Candling) for e in sheet.life.part.entries)
     weighed = sum(isinstance(e.fact, Weighing) for e in sheet.life.part.entries)
     good = sheet.review.good
@@ -271,7 +286,7 @@ def _method(sheet: Sheet, shown: Shown, *, program: str, now_words: str) -> Sect
         Heading("how this was made"),
         plain(
             [
-                f"By {program}, {now_words}, from readings, alarms and {looks} looks and {weighed} weighings in the egg book; times are local ({shown.zone}). A day is 24 hours from the set.",
+                f"By {made.program}, {made.at}, from readings, alarms and {looks} looks and {weighed} weighings in the egg book; times are local ({shown.zone}). A day is 24 hours from the set.",
                 "The line is each sensor's readings, corrected by its calibrations, joined where they are no farther apart than its allowed silence; of two sensors the mean, of more the median. Heat and cold beyond the alarm limits go by the worse of two.",
                 "That it died lies between two looks, for nobody was there; the class that was written can narrow it: early is the first third of the term, middle up to day 16 of 21.",
                 beside,
