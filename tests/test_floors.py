@@ -47,7 +47,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
     "shown": ("shown/report", "service", "service/reports", "analysis/*", "domain/*"),
     "shown/report": ("domain",),
     "shown/phone": ("shown", "domain/*"),
-    "shown/history": ("shown", "shown/report", "analysis/*", "domain/*"),
+    "shown/history": ("shown", "shown/report", "service/reports", "analysis/*", "domain/*"),
     "shown/needs": ("shown", "domain/*"),
     "shown/now": ("shown", "service", "domain/*"),
     "shown/review": ("shown", "shown/history", "shown/report", "analysis/*", "domain/*"),

@@ -6,12 +6,11 @@ The figures are those of the batch up to that instant, by the same way: nothing 
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from monitor.analysis.history.chart import Chart, Ribbon, probe_charts, ribbon_of
+from monitor.analysis.history.chart import Chart, Ribbon
 from monitor.analysis.history.egg import EggPart, left_out, lost_pct, with_egg
 from monitor.analysis.history.environment import BatchHistory
 from monitor.analysis.history.felt import Happening, Written
@@ -30,8 +29,8 @@ from monitor.domain.eggs.book import (
 )
 from monitor.domain.eggs.death import FINDING_OF, Death, death_of
 from monitor.domain.eggs.entry import Attached, Entry, Found, Identity, Laid, Size, Weighing
-from monitor.domain.needs.bands import DRY_BULB, RH
-from monitor.domain.needs.batch import Batch, whole_day
+from monitor.domain.needs.bands import DRY_BULB
+from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
 from monitor.domain.needs.target import pip_day, target_of
@@ -39,11 +38,11 @@ from monitor.domain.published.causes import Catalogue
 from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.service.ports import BatchRecord, Labelled, SheetRecord
-from monitor.service.reports.batch import NoRecord, batch_charts, site_at_end, stretches_of
+from monitor.service.reports.batch import NoRecord, batch_charts, batch_lines, site_at_end
 from monitor.service.reports.chick import Raised, raised
 from monitor.service.reports.lived import Lived
 from monitor.service.reports.review import batch_review
-from monitor.service.reports.turning import Counted, Turned, turned, turns_of
+from monitor.service.reports.turning import Turned, turned, turns_by_day, turns_of
 from monitor.service.reports.water import water_of
 from monitor.service.reports.weighed import Weighed
 from monitor.service.reports.written import stored_days
@@ -150,19 +149,12 @@ def sheet_of(history: SheetRecord, site: Site, batch: Batch, *, egg: int, now: d
     profile = then.profiles[batch.profile]
     died = death_of(book, egg, profile.days)
     figures, charts = batch_charts(history, site, life.batch, now=life.until)
-    stretches = tuple(stretches_of(history, site, life.batch, now=life.until))
     beside: list[Lived] = []
     own = of_egg(book, egg)
     asked = None if died is None or any(isinstance(e.fact, Found) for e in own) else FINDING_OF.get(died.stage)
     review = batch_review(history, site, batch, now=now, catalogue=catalogue, egg=egg, finding=asked, beside=beside)
-    probes = {quantity: probe_charts(stretches, quantity) for quantity in (DRY_BULB, RH)}
     good = [(each.stretches, to_ms(each.batch.set_at)) for each in beside if each.stretches]
-    ribbons = {
-        chart.quantity: ribbon
-        for chart in charts
-        if chart.quantity in probes
-        and (ribbon := ribbon_of(good, chart.quantity, chart, set_ms=to_ms(batch.set_at))) is not None
-    }
+    probes, ribbons = batch_lines(history, site, life.batch, charts=charts, now=life.until, good=good)
     return Sheet(
         life=life,
         site=then,
@@ -179,7 +171,7 @@ def sheet_of(history: SheetRecord, site: Site, batch: Batch, *, egg: int, now: d
         fresh=fresh_mass(book, egg),
         size=last_size(own),
         turned=turned(history, site, book, now=life.until, egg=egg),
-        turns=_turns(turns_of(history, site, book, now=life.until), batch),
+        turns=turns_by_day(turns_of(history, site, book, now=life.until), batch),
         raised=raised(history, then, book, egg=egg),
         photograph=_photograph(history, own),
     )
@@ -203,10 +195,6 @@ def _sensors(
             calibrations=tuple(c for c in calibrations if c.probe == key),
             labelled=tuple(history.labelled(key.partition("/")[0], since, until)),
         )
-
-
-def _turns(by_switch: Sequence[Counted], batch: Batch) -> tuple[tuple[int, int], ...]:
-    return tuple(sorted(Counter(whole_day(batch.day(at)) for _, _, found in by_switch for at in found).items()))
 
 
 def _photograph(history: SheetRecord, own: Sequence[Entry]) -> tuple[Entry, bytes] | None:

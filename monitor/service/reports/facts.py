@@ -38,7 +38,7 @@ def facts_of(
         set_ms=set_ms,
         ended=tuple(_ended(book, egg)),
         beyond=beyond,
-        rang=tuple(_rang(history, site, batch, now=now, until_ms=warm.until_ms)),
+        rang=tuple(rang_of(history, site, batch, now=now, until_ms=warm.until_ms)),
         warm=warm,
         humid=humid,
         lost=_lost(lived, egg),
@@ -68,7 +68,7 @@ def _ended(book: EggBook, egg: int | None) -> Iterator[EndOf]:
         yield EndOf(fact, sum(entry.eggs for entry in entries), min(days), max(days))
 
 
-def _rang(history: ReviewRecord, site: Site, batch: Batch, *, now: datetime, until_ms: int) -> Iterator[Rang]:
+def rang_of(history: ReviewRecord, site: Site, batch: Batch, *, now: datetime, until_ms: int) -> Iterator[Rang]:
     """The alarms that began in its life about it and what it was in, as they came."""
     stays = stays_in(batch, now)
     belongs = belongs_to(batch, stays, looked_at(sites_of(history, site), batch, stays))

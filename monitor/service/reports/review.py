@@ -158,6 +158,12 @@ def _clear(book: EggBook, egg: int) -> bool:
     return taken or (bool(candled) and candled[-1] == CLEAR)
 
 
+def good_beside(history: SeasonRecord, site: Site, batch: Batch, *, now: datetime) -> list[Lived]:
+    """The batches that went well beside one, without any figures of them: their air is enough for who draws it."""
+    found = _good(history, site, batch, now=now, wanted=frozenset(), good_share=WENT_WELL_SHARE)
+    return [lived for _, lived in found]
+
+
 def _good(
     history: SeasonRecord, site: Site, batch: Batch, *, now: datetime, wanted: frozenset[Key], good_share: float
 ) -> Iterator[tuple[EggBook, Lived]]:

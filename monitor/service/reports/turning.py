@@ -3,6 +3,7 @@ counted, and, for a review, as the pauses between turns in one window."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -12,6 +13,7 @@ from statistics import median
 from monitor.analysis.review.judged import Figure
 from monitor.domain.eggs.book import EggBook, of_egg
 from monitor.domain.eggs.entry import Entry, Turning, TurningStopped
+from monitor.domain.needs.batch import Batch, whole_day
 from monitor.domain.needs.site import OF_TURNING, Site
 from monitor.domain.state.happened import TURNING
 from monitor.service.ports import BatchRecord
@@ -71,6 +73,11 @@ Counted = tuple[datetime, datetime, Sequence[datetime]]  # from, until, its turn
 def turns_of(history: BatchRecord, site: Site, book: EggBook, *, now: datetime) -> tuple[Counted, ...]:
     """What switches counted of a batch's turns, up to its end or `now`."""
     return tuple(_counted(history, site, book, now=now))
+
+
+def turns_by_day(by_switch: Sequence[Counted], batch: Batch) -> tuple[tuple[int, int], ...]:
+    """(day of development, turns) of each day that has any, in order."""
+    return tuple(sorted(Counter(whole_day(batch.day(at)) for _, _, found in by_switch for at in found).items()))
 
 
 def pauses(

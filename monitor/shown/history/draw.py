@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from monitor.analysis.history.chart import Chart, columns_of, runs
+from monitor.analysis.history.chart import Chart, Ribbon, columns_of, runs
 from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.excursions import ABOVE, BELOW
 from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
 from monitor.analysis.history.figures import Figures, limits_of
 from monitor.analysis.history.stays import stays_of
+from monitor.analysis.line.trace import Mask
+from monitor.analysis.review.facts import Rang
 from monitor.domain.air.units import celsius_to_fahrenheit
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH
 from monitor.domain.needs.batch import counted
-from monitor.domain.readings.reading import from_ms
-from monitor.domain.wall import wall_clock
+from monitor.domain.needs.rules import LOW, MEDIUM
+from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.wall import day_month, wall_clock
 from monitor.shown.form import WORDS, Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.report.page import safe
@@ -36,6 +39,10 @@ TOLD_K = (
 )
 OUT_SHARE = 0.5  # of a stay; with less of it beyond the limit it is a swing about it
 MARGIN = 0.06  # of the height, above and below all that is drawn
+
+THIN = 20.0  # the height of a lane
+LEAST_BAR = 2.0  # columns: what is shorter could not be seen
+NO_PROBES: Mapping[str, Chart] = {}
 
 Ticks = list[tuple[float, str]]  # (share of the width, words)
 
@@ -57,12 +64,27 @@ def axis(chart: Chart, set_ms: int, shown: Shown) -> Ticks:
     return ticks
 
 
+def dates_of(ticks: Ticks, chart: Chart, shown: Shown) -> Ticks:
+    """The same marks with their dates, so that a day of incubation is found in a calendar."""
+    length_ms = chart.until_ms - chart.since_ms
+    return [(x, day_month(from_ms(chart.since_ms + round(x * length_ms)), shown.zone)) for x, _ in ticks]
+
+
 def drawing(
-    chart: Chart, figures: Figures, *, done: Sequence[Happening], stages: Sequence[Period], ticks: Ticks, shown: Shown
+    chart: Chart,
+    figures: Figures,
+    *,
+    done: Sequence[Happening],
+    stages: Sequence[Period],
+    ticks: Ticks,
+    shown: Shown,
+    probes: Mapping[str, Chart] = NO_PROBES,
+    ribbon: Ribbon | None = None,
 ) -> Iterator[str]:
-    """One quantity over time: band, excursions, gaps, the line, and marks of what was done."""
+    """One quantity over time: band, excursions, gaps, the line, good batches, each sensor, and marks of what was done."""
     name, unit = WORDS[chart.quantity], shown.unit_of(chart.quantity)
-    scale = YScale(chart, shown)
+    own = probes if len(probes) > 1 else NO_PROBES
+    scale = YScale(chart, shown, tuple(own.values()))
     yield f"<figure><figcaption>{safe(name.capitalize())} {unit} <small>{safe(_extremes(figures, chart, shown))}</small></figcaption>"
     yield '<div class="plot"><div class="y">'
     yield "".join(f'<span style="top:{100.0 * scale.y(v) / HEIGHT:.1f}%">{v:g}</span>' for v in scale.ticks)
@@ -75,15 +97,22 @@ def drawing(
         yield rect("gap", first, last, top=0.0, height=HEIGHT)
     yield from (f'<path class="grid" d="M{x * chart.low.size:.1f} 0V{HEIGHT:g}"/>' for x, _ in ticks)
     yield from (f'<path class="grid" d="M0 {scale.y(v):.1f}H{chart.low.size}"/>' for v in scale.ticks)
-    yield f'<path class="air" d="{envelope(chart, scale)}"/>'
+    yield from beside(chart, scale, own, ribbon=ribbon)
     yield from _marks(chart, done, stages, shown=shown)
     yield f"{rect('frame', 0, chart.low.size, top=0.0, height=HEIGHT)}</svg>{times(ticks)}</div></figure>"
 
 
 def strips(
-    history: BatchHistory, chart: Chart, *, ticks: Ticks, per_day: Sequence[tuple[int, int]], set_ms: int, shown: Shown
+    history: BatchHistory,
+    chart: Chart,
+    *,
+    ticks: Ticks,
+    per_day: Sequence[tuple[int, int]],
+    set_ms: int,
+    shown: Shown,
+    more: Sequence[tuple[str, str]] = (),
 ) -> Iterator[str]:
-    """Stages, machines, and the openings of each day."""
+    """Stages, machines, and the openings of each day. more: other lanes, (name, drawing)."""
     most = max((count for _, count in per_day), default=0)
     most_words = f" <small>up to {most} a day</small>" if most else " <small>none recognised</small>"
     yield f'<figure><figcaption>Stages, machines and openings{most_words}</figcaption><div class="plot">'
@@ -102,17 +131,47 @@ def strips(
             f'<rect class="bar" x="{left:.1f}" y="{44.0 - height:.1f}" width="{max(right - left, 0.5):.1f}" height="{height:.1f}">'
             f"<title>day {day}: {count}</title></rect>"
         )
-    yield f"</svg>{times(ticks)}</div>{_named('Stage', stages, set_ms)}{_named('Machine', stays, set_ms)}</figure>"
+    lanes = "".join(f'<div class="name">{safe(name)}</div>{drawn}' for name, drawn in more)
+    dates = times(dates_of(ticks, chart, shown))
+    yield f"</svg>{lanes}{times(ticks)}{dates}</div>{_named('Stage', stages, set_ms)}{_named('Machine', stays, set_ms)}</figure>"
 
 
-def legend(egg: bool = False) -> str:
-    """What colours and marks mean; egg: of one, whose book is marked too."""
+def alarms_lane(rang: Sequence[Rang], chart: Chart, shown: Shown, *, behind: str = "") -> str:
+    """From when to when each alarm stood. behind: markup that lies under it."""
+    bars = []
+    for each in rang:
+        first, last = (
+            min(max(chart.column(at_ms), 0.0), float(chart.low.size))
+            for at_ms in (to_ms(each.since), chart.until_ms if each.until is None else to_ms(each.until))
+        )
+        look = "rang mild" if each.priority in (LOW, MEDIUM) else "rang"
+        words = f"No. {each.number} {each.words or each.rule}, {shown.time(each.since)}"
+        bars.append(rect(look, first, max(last, first + LEAST_BAR), top=5.0, height=THIN - 10.0, words=words))
+    frame = rect("frame", 0, chart.low.size, top=0.0, height=THIN)
+    return f"{svg(chart, THIN, 'thin')}<title>alarms</title>{behind}{''.join(bars)}{frame}</svg>"
+
+
+def turns_lane(turns: Sequence[tuple[int, int]], chart: Chart, set_ms: int, *, behind: str = "") -> str:
+    """How often eggs were turned on each day. turns: (day of development, how often), one or more."""
+    most, bars = max(count for _, count in turns), []
+    for day, count in turns:
+        first, last = (chart.column(set_ms + (day + n) * DAY_H * HOUR_MS) for n in (0, 1))
+        first, last, height = max(first, 0.0), min(last, float(chart.low.size)), (THIN - 2.0) * count / most
+        words = f"day {day}: {count}"
+        bars.append(rect("bar", first, max(last, first), top=THIN - height, height=height, words=words))
+    frame = rect("frame", 0, chart.low.size, top=0.0, height=THIN)
+    return f"{svg(chart, THIN, 'thin')}<title>turns of each day</title>{behind}{''.join(bars)}{frame}</svg>"
+
+
+def legend(egg: bool = False, *, probes: bool = False, good: int = 0, more: str = "") -> str:
+    """What colours and marks mean. egg: of one, whose book is marked too; probes: whether sensors are drawn by themselves; good: how many batches
+    the ribbon is of; more: items besides."""
     shapes = [
         ('<rect class="band" width="22" height="12"/>', "the target, to its warning limits"),
         ('<path class="alarm" d="M0 6H22"/>', "high alarm limit"),
         ('<path class="alarm below" d="M0 6H22"/>', "low alarm limit"),
-        ('<rect class="out" width="22" height="12"/>', "above the target"),
-        ('<rect class="out below" width="22" height="12"/>', "below the target"),
+        ('<rect class="out" width="22" height="12"/>', "above the target, for some time"),
+        ('<rect class="out below" width="22" height="12"/>', "below it, for some time"),
         ('<rect class="gap" width="22" height="12"/>', "gap: no good data, or egg not known"),
         ('<path class="move" d="M11 0V12"/>', "move"),
         ('<path class="stage" d="M11 0V12"/>', "stage begins"),
@@ -121,8 +180,14 @@ def legend(egg: bool = False) -> str:
     ]
     if egg:
         shapes.append((f'<path class="entry" d="M11 0V{ENTRY:g}"/>', "in the egg's book (head of the drawing)"))
+    if probes:
+        shapes.append(('<path class="probe" d="M0 6H22"/>', "each sensor by itself"))
+    if good:
+        shapes.append(
+            ('<rect class="ribbon" width="22" height="12"/>', f"where {good} batches of yours lay that went well")
+        )
     items = "".join(f'<li><svg viewBox="0 0 22 12">{shape}</svg>{words}</li>' for shape, words in shapes)
-    return f'<ul class="key">{items}</ul>'
+    return f'<ul class="key">{items}{more}</ul>'
 
 
 def lasting(figures: Figures, quantity: str, side: str) -> list[tuple[int, int]]:
@@ -204,6 +269,49 @@ def envelope(chart: Chart, scale: YScale) -> str:
         under = [f"{x + 0.5:g} {scale.at(float(chart.low[x])):.1f}" for x in range(last - 1, first - 1, -1)]
         drawn.append(f"M{'L'.join((*over, *under))}Z")
     return "".join(drawn)
+
+
+def beside(chart: Chart, scale: YScale, probes: Mapping[str, Chart], *, ribbon: Ribbon | None) -> Iterator[str]:
+    """The line that was used, over where good batches lay, and under what each sensor says by itself, as long as there is another beside it."""
+    if ribbon is not None:
+        yield f'<path class="ribbon" d="{_ribbon(ribbon, chart, scale)}"/>'
+    yield f'<path class="air" d="{envelope(chart, scale)}"/>'
+    several = sum((np.isfinite(line.low).astype(int) for line in probes.values()), np.zeros(chart.low.size, int)) > 1
+    for place, (key, line) in enumerate(probes.items()):
+        look, drawn = "probe b" if place % 2 else "probe", _middle(line, scale, shown=several)
+        if drawn:
+            yield f'<path class="{look}" d="{drawn}"><title>{safe(key)}</title></path>'
+
+
+def _ribbon(ribbon: Ribbon, chart: Chart, scale: YScale) -> str:
+    """As an outline for each run of parts that are known."""
+    width = chart.low.size / ribbon.low.size
+    known = [n for n in range(ribbon.low.size) if np.isfinite(ribbon.low[n])]
+    runs: list[list[int]] = []
+    for n in known:
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1].append(n)
+        else:
+            runs.append([n])
+    drawn = []
+    for run in runs:
+        over = [f"{(n + 0.5) * width:.1f} {scale.at(float(ribbon.high[n])):.1f}" for n in run]
+        under = [f"{(n + 0.5) * width:.1f} {scale.at(float(ribbon.low[n])):.1f}" for n in reversed(run)]
+        drawn.append(f"M{'L'.join((*over, *under))}Z")
+    return "".join(drawn)
+
+
+def _middle(line: Chart, scale: YScale, *, shown: Mask, every: int = 3) -> str:
+    """A sensor's line where it is shown, by the middle of each three columns: thin, for the one that was used lies under it."""
+    points, gone = [], True
+    for first in range(0, line.low.size, every):
+        part = slice(first, first + every)
+        known = np.isfinite(line.low[part]) & shown[part]
+        if known.any():
+            value = float((line.low[part][known] + line.high[part][known]).mean() / 2.0)
+            points.append(f"{'M' if gone else 'L'}{first + every / 2.0:g} {scale.at(value):.1f}")
+        gone = not known.any()
+    return "".join(points)
 
 
 def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], *, shown: Shown) -> Iterator[str]:

@@ -104,10 +104,11 @@ def _table(table: Table) -> Iterator[str]:
 
 
 def _listing(listing: Listing) -> Iterator[str]:
-    yield "<table>"
-    yield f"<tr>{''.join(f'<th>{safe(column.head)}</th>' for column in listing.columns)}</tr>"
+    looks = ["" if column.right else ' class="words"' for column in listing.columns]
+    heads = (f"<th{look}>{safe(column.head)}</th>" for look, column in zip(looks, listing.columns, strict=True))
+    yield f"<table><tr>{''.join(heads)}</tr>"
     for row in listing.rows:
-        yield f"<tr>{''.join(f'<td>{safe(cell)}</td>' for cell in row)}</tr>"
+        yield f"<tr>{''.join(f'<td{look}>{safe(cell)}</td>' for look, cell in zip(looks, row, strict=False))}</tr>"
     yield "</table>"
 
 

@@ -4,33 +4,41 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from datetime import timedelta
 
-import numpy as np
-
-from monitor.analysis.history.chart import Chart, Ribbon, columns_of
+from monitor.analysis.history.chart import Chart, columns_of
 from monitor.analysis.history.excursions import ABOVE, BELOW
 from monitor.analysis.history.felt import MOVE, OPENING
 from monitor.analysis.history.figures import Figures
 from monitor.analysis.review.judged import SUPPORTED, UNLIKE
 from monitor.domain.eggs.entry import ALIVE, DEAD, EARLY_DEAD, FERTILE, Candling, Dead, Entry, Hatched, Sign, Weighing
 from monitor.domain.needs.bands import DRY_BULB, RH
-from monitor.domain.needs.rules import LOW, MEDIUM
 from monitor.domain.published.causes import WINDOWS
 from monitor.domain.readings.reading import DAY_MS, from_ms, to_ms
 from monitor.domain.wall import day_month
 from monitor.service.reports.egg import Sheet
 from monitor.shown.entries import said
 from monitor.shown.form import WORDS, Shown
-from monitor.shown.history.draw import HEIGHT, Ticks, YScale, bands, envelope, lasting, rect, svg, times
+from monitor.shown.history.draw import (
+    HEIGHT,
+    LEAST_BAR,
+    THIN,
+    Ticks,
+    YScale,
+    alarms_lane,
+    bands,
+    beside,
+    lasting,
+    rect,
+    svg,
+    times,
+    turns_lane,
+)
 from monitor.shown.history.egg_draw import loss_plot
 from monitor.shown.report.page import safe
 from monitor.shown.values import stage_words
 
 MARKS = 8  # of the time axis, at most
 STEPS_D = (1, 2, 3, 7, 14, 28)
-THIN = 20.0
-LEAST_BAR = 2.0  # columns: what is shorter could not be seen
 CAUSES = 4  # windows that are drawn
 MARK_WIDE = 1.5  # per cent of the width
 RANKS = ("dead", "hatched", "sign", "alive", "weighed", "written")
@@ -134,12 +142,7 @@ def _air(sheet: Sheet, quantity: str, ticks: Ticks, *, shown: Shown) -> Iterator
     for first, last in columns_of(chart, [(gap.since_ms, gap.until_ms) for gap in figures.gaps]):
         yield rect("gap", first, last, top=0.0, height=HEIGHT)
     yield from (f'<path class="grid" d="M{x * chart.low.size:.1f} 0V{HEIGHT:g}"/>' for x, _ in ticks)
-    if quantity in sheet.ribbons:
-        yield f'<path class="ribbon" d="{_ribbon(sheet.ribbons[quantity], chart, scale)}"/>'
-    yield f'<path class="air" d="{envelope(chart, scale)}"/>'
-    for place, (key, line) in enumerate(own.items()):
-        look = "probe b" if place % 2 else "probe"
-        yield f'<path class="{look}" d="{_middle(line, scale)}"><title>{safe(key)}</title></path>'
+    yield from beside(chart, scale, own, ribbon=sheet.ribbons.get(quantity))
     yield f"{rect('frame', 0, chart.low.size, top=0.0, height=HEIGHT)}</svg></div>"
     words = f"{WORDS[quantity]} {shown.unit_of(quantity)}"
     if own:
@@ -147,52 +150,13 @@ def _air(sheet: Sheet, quantity: str, ticks: Ticks, *, shown: Shown) -> Iterator
     yield _row("", f'<p class="named">{safe(words)}</p>')
 
 
-def _ribbon(ribbon: Ribbon, chart: Chart, scale: YScale) -> str:
-    width = chart.low.size / ribbon.low.size
-    known = [n for n in range(ribbon.low.size) if np.isfinite(ribbon.low[n])]
-    runs: list[list[int]] = []
-    for n in known:
-        if runs and n == runs[-1][-1] + 1:
-            runs[-1].append(n)
-        else:
-            runs.append([n])
-    drawn = []
-    for run in runs:
-        over = [f"{(n + 0.5) * width:.1f} {scale.at(float(ribbon.high[n])):.1f}" for n in run]
-        under = [f"{(n + 0.5) * width:.1f} {scale.at(float(ribbon.low[n])):.1f}" for n in reversed(run)]
-        drawn.append(f"M{'L'.join((*over, *under))}Z")
-    return "".join(drawn)
-
-
-def _middle(line: Chart, scale: YScale, every: int = 3) -> str:
-    """A sensor's line by the middle of each three columns: thin, for the one that was used lies over it."""
-    points, gone = [], True
-    for first in range(0, line.low.size, every):
-        part = slice(first, first + every)
-        known = np.isfinite(line.low[part])
-        if known.any():
-            value = float((line.low[part][known] + line.high[part][known]).mean() / 2.0)
-            points.append(f"{'M' if gone else 'L'}{first + every / 2.0:g} {scale.at(value):.1f}")
-        gone = not known.any()
-    return "".join(points)
-
-
 def _lanes(sheet: Sheet, chart: Chart, shown: Shown) -> Iterator[str]:
+    behind = _death(sheet, chart, THIN)
     if sheet.turns:
-        yield _row("turned", _turns(sheet, chart))
+        yield _row("turned", turns_lane(sheet.turns, chart, to_ms(sheet.life.batch.set_at), behind=behind))
     facts = sheet.review.facts
     if facts is not None:
-        bars = []
-        for each in facts.rang:
-            ended = each.until or sheet.life.until
-            first, last = (min(max(chart.column(to_ms(at)), 0.0), float(chart.low.size)) for at in (each.since, ended))
-            look = "rang mild" if each.priority in (LOW, MEDIUM) else "rang"
-            words = f"No. {each.number} {each.words or each.rule}, {shown.time(each.since)}"
-            bars.append(rect(look, first, max(last, first + LEAST_BAR), top=5.0, height=10.0, words=words))
-        yield _row(
-            "alarms",
-            f"{svg(chart, THIN, 'thin')}{_death(sheet, chart, THIN)}{''.join(bars)}{rect('frame', 0, chart.low.size, top=0.0, height=THIN)}</svg>",
-        )
+        yield _row("alarms", alarms_lane(facts.rang, chart, shown, behind=behind))
     opened = sorted({round(chart.column(h.at_ms)) for h in sheet.history.happenings if h.kind == OPENING and h.counts})
     moved = [chart.column(h.at_ms) for h in sheet.history.happenings if h.kind == MOVE and h.machine]
     done = "".join(f"M{x} 6V{THIN:g}" for x in opened if 0 <= x <= chart.low.size)
@@ -229,26 +193,6 @@ def _windows(sheet: Sheet) -> Iterator[tuple[str, tuple[int, int], str]]:
                 told.setdefault(verdict.asked.window, ((first, last), []))[1].append(words)
     for window, (span, every) in told.items():
         yield window, span, f"{WINDOWS[window][0]}: {'; '.join(dict.fromkeys(every))}"
-
-
-def _turns(sheet: Sheet, chart: Chart) -> str:
-    most = max(count for _, count in sheet.turns)
-    set_at = sheet.life.batch.set_at
-    bars = []
-    for day, count in sheet.turns:
-        first, last = (chart.column(to_ms(set_at + timedelta(days=day + n))) for n in (0, 1))
-        height = (THIN - 2.0) * count / most
-        bars.append(
-            rect(
-                "bar",
-                max(first, 0.0),
-                min(last, float(chart.low.size)),
-                top=THIN - height,
-                height=height,
-                words=f"day {day}: {count}",
-            )
-        )
-    return f"{svg(chart, THIN, 'thin')}{_death(sheet, chart, THIN)}{''.join(bars)}{rect('frame', 0, chart.low.size, top=0.0, height=THIN)}</svg>"
 
 
 def legend(sheet: Sheet) -> str:
