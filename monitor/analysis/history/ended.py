@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from monitor.domain.eggs.book import EggBook, standing
-from monitor.domain.eggs.entry import AFTER_HATCH, Dead, Hatched, Removed, Split
+from monitor.domain.eggs.book import EggBook, numbers, of_egg, standing
+from monitor.domain.eggs.entry import AFTER_HATCH, CLEAR, Candling, Dead, Hatched, Removed, Split
 from monitor.domain.needs.batch import whole_day
 
 
@@ -30,7 +30,7 @@ class EndsOfDay:
 @dataclass(frozen=True, slots=True)
 class Ended:
     """eggs: that were set, None where nobody wrote it. dead: in the shell, by class; removed: by why; chicks_dead: after their hatch; went_on: in
-    other batches. hatched_at: the first and the last hatch, None without any. days: those on which any ended, in order. closed: whether the batch is."""
+    other batches; clear: by number, seen so at their last candling, without an end. hatched_at: the first and the last hatch, None without any. days: those on which any ended, in order. closed: whether the batch is."""
 
     eggs: int | None
     hatched: int
@@ -41,13 +41,15 @@ class Ended:
     hatched_at: tuple[datetime, datetime] | None
     days: tuple[EndsOfDay, ...]
     closed: bool
+    clear: int = 0
 
     @property
     def left(self) -> int | None:
         """Of which no end is written; None where nobody wrote how many were set."""
         if self.eggs is None:
             return None
-        return max(self.eggs - self.hatched - sum(self.dead.values()) - sum(self.removed.values()) - self.went_on, 0)
+        ended = self.hatched + sum(self.dead.values()) + sum(self.removed.values()) + self.went_on
+        return max(self.eggs - ended - self.clear, 0)
 
     @property
     def any(self) -> bool:
@@ -81,4 +83,11 @@ def ended_of(book: EggBook, now: datetime) -> Ended:
         hatched_at=(min(hatches), max(hatches)) if hatches else None,
         days=tuple(EndsOfDay(day, n[Hatched.kind], n[Dead.kind], n[Removed.kind]) for day, n in sorted(by_day.items())),
         closed=batch.closed_at is not None and batch.closed_at <= now,
+        clear=sum(_clear(book, egg, now) for egg in numbers(book)),
     )
+
+
+def _clear(book: EggBook, egg: int, now: datetime) -> bool:
+    own = [e for e in of_egg(book, egg) if e.at <= now]
+    looks = [e.fact.found for e in own if isinstance(e.fact, Candling)]
+    return looks[-1:] == [CLEAR] and not any(e.ends for e in own)

@@ -46,6 +46,8 @@ def ended_line(ended: Ended, shown: Shown) -> str:
         told.append(f"{sum(ended.dead.values())} died{_parts(ended.dead)}")
     if ended.removed:
         told.append(f"{sum(ended.removed.values())} taken out{_parts(ended.removed)}")
+    if ended.clear:
+        told.append(f"{ended.clear} seen clear")
     if ended.went_on:
         told.append(f"{ended.went_on} went on in other batches")
     if ended.chicks_dead:

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 from monitor.analysis.history.ended import EndsOfDay, ended_of
 from monitor.domain.eggs.book import EggBook, add
-from monitor.domain.eggs.entry import ChickMass, Dead, Entry, Fact, Hatched, Removed, Split
+from monitor.domain.eggs.entry import Candling, ChickMass, Dead, Entry, Fact, Hatched, Removed, Split
 from monitor.domain.needs.batch import Batch, Stay
 
 SET = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
@@ -50,6 +50,21 @@ def test_a_chick_that_died_had_hatched() -> None:
     )
     assert (found.hatched, dict(found.dead), found.chicks_dead) == (1, {}, 1)
     assert found.days == (EndsOfDay(21, 1, 0, 0),)
+
+
+def test_an_egg_that_was_seen_clear_is_not_missing() -> None:
+    """By its last candling, as long as nothing else became of it."""
+    found = ended_of(
+        book(
+            (7.0, Candling("clear"), 1, None),
+            (7.0, Candling("clear"), 2, None),
+            (9.0, Candling("alive"), 2, None),
+            (7.0, Candling("clear"), 3, None),
+            (8.0, Removed("clear"), 3, None),
+        ),
+        NOW,
+    )
+    assert (found.clear, dict(found.removed), found.left) == (1, {"clear": 1}, 10)
 
 
 def test_what_went_on_is_no_end_of_that_kind() -> None:
