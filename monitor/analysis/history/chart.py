@@ -5,7 +5,7 @@ So a drawing of four weeks is as small as one of a day, and no peak is lost, how
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypedDict
 
@@ -87,6 +87,12 @@ def charts_of(
             Chart(quantity=quantity, since_ms=since_ms, until_ms=until_ms, low=low, high=high, bands=_spans(bands))
         )
     return tuple(charts)
+
+
+def at_once(charts: Iterable[Chart]) -> int:
+    """How many of some lines of one time there are at once, where there is any: mostly, for two machines meet in one column."""
+    counts = np.sum([np.isfinite(chart.low) for chart in charts], axis=0)
+    return int(np.median(counts[counts > 0])) if np.any(counts) else 0
 
 
 @dataclass(frozen=True, slots=True)

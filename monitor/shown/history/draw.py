@@ -284,19 +284,16 @@ def beside(chart: Chart, scale: YScale, probes: Mapping[str, Chart], *, ribbon: 
 
 
 def _ribbon(ribbon: Ribbon, chart: Chart, scale: YScale) -> str:
-    """As an outline for each run of parts that are known."""
+    """An outline for each run of parts that are known, cut at the edges of the drawing: it is this batch that it is as high as."""
     width = chart.low.size / ribbon.low.size
-    known = [n for n in range(ribbon.low.size) if np.isfinite(ribbon.low[n])]
-    runs: list[list[int]] = []
-    for n in known:
-        if runs and n == runs[-1][-1] + 1:
-            runs[-1].append(n)
-        else:
-            runs.append([n])
+
+    def y(value: float) -> float:
+        return min(max(scale.at(value), 0.0), HEIGHT)
+
     drawn = []
-    for run in runs:
-        over = [f"{(n + 0.5) * width:.1f} {scale.at(float(ribbon.high[n])):.1f}" for n in run]
-        under = [f"{(n + 0.5) * width:.1f} {scale.at(float(ribbon.low[n])):.1f}" for n in reversed(run)]
+    for first, last in runs(np.isfinite(ribbon.low)):
+        over = [f"{(n + 0.5) * width:.1f} {y(float(ribbon.high[n])):.1f}" for n in range(first, last)]
+        under = [f"{(n + 0.5) * width:.1f} {y(float(ribbon.low[n])):.1f}" for n in range(last - 1, first - 1, -1)]
         drawn.append(f"M{'L'.join((*over, *under))}Z")
     return "".join(drawn)
 

@@ -203,8 +203,9 @@ def legend(sheet: Sheet) -> str:
         ('<path class="air" d="M0 4H22V8H0Z"/>', "its air, as it was judged"),
         ('<rect class="out" width="22" height="12"/>', "above, for some time"),
         ('<rect class="out below" width="22" height="12"/>', "below"),
-        ('<rect class="gap" width="22" height="12"/>', "nothing on record"),
     ]
+    if sheet.history.whole.dry_bulb_c.gaps or sheet.history.whole.rh_pct.gaps:
+        shapes.append(('<rect class="gap" width="22" height="12"/>', "nothing on record"))
     if sheet.ribbons:
         many = next(iter(sheet.ribbons.values())).batches
         shapes.append(

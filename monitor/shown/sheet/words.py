@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
-from monitor.analysis.review.beyond import Beyond
+from monitor.analysis.history.chart import at_once
+from monitor.analysis.history.excursions import ABOVE, BELOW, HOUR_MS
+from monitor.analysis.review.beyond import Beyond, by_day
 from monitor.domain.eggs.death import Death
 from monitor.domain.eggs.entry import AFTER_HATCH, Candling, Entry, Hatched
 from monitor.domain.needs.bands import DRY_BULB
@@ -14,13 +16,15 @@ from monitor.domain.readings.dating import ARRIVAL
 from monitor.domain.readings.reading import to_ms
 from monitor.domain.wall import wall_day, wall_time
 from monitor.service.reports.egg import Sensor, Sheet
-from monitor.shown.entries import said
-from monitor.shown.form import Shown, capital, listed
+from monitor.shown.entries import numbers_words, said
+from monitor.shown.form import Shown, capital, duration, listed
+from monitor.shown.history.draw import lasting
 from monitor.shown.review.beyond import hours_words
 from monitor.shown.review.facts import answer_words
 from monitor.shown.review.whole import found_answers
 from monitor.shown.values import per_cent, show_interval
 
+LONG_OFF_H = 12.0  # off target, in all, before the first lines tell of it (judgement)
 LONG_PAUSE_H = 12.0  # without a turn: a night; as the check of it is not supported up to
 CLASSES = {
     "early": "the first third of its time",
@@ -44,6 +48,7 @@ def answer(sheet: Sheet, shown: Shown) -> Iterator[str]:
         told = list(answer_words(facts, shown))
         beside = [_when(beyond, sheet.death) for beyond in facts.met] or [""] * len(told)
         yield from (f"{words}{more}" for words, more in zip(told, beside, strict=True))
+        yield from _off_target(sheet, shown)
         yield from _also(sheet)
     yield from map(capital, found_answers(sheet.review, shown))
     yield _sure(sheet, shown)
@@ -110,6 +115,29 @@ def _when(beyond: Beyond, death: Death | None) -> str:
     )
 
 
+def _off_target(sheet: Sheet, shown: Shown) -> Iterator[str]:
+    """Temperature that stayed off what it needed within the alarm limits: a little, and long."""
+    figures = sheet.history.whole.dry_bulb_c
+    for side, word in ((ABOVE, "warm"), (BELOW, "cool")):
+        spans = lasting(figures, DRY_BULB, side)
+        inside = [
+            e
+            for e in figures.excursions
+            if e.side == side and any(s <= e.since_ms and e.until_ms <= u for s, u in spans)
+        ]
+        hours = sum(e.until_ms - e.since_ms for e in inside) / HOUR_MS
+        if hours < LONG_OFF_H:
+            continue
+        days = [
+            day
+            for day, h in by_day([(e.since_ms, e.until_ms) for e in inside], to_ms(sheet.life.batch.set_at))
+            if h >= 1.0
+        ]
+        when = f"on day{'s' if len(days) > 1 else ''} {numbers_words(days)}"
+        by = shown.difference(DRY_BULB, sum(e.area for e in inside) / hours)
+        yield f"Too {word}: {duration(hours * 3600.0)} off what it needed, {when}, by {by} °{shown.unit} on average."
+
+
 def _also(sheet: Sheet) -> Iterator[str]:
     """What was weighed, or counted, and is not as it should be; nothing of what is."""
     part = sheet.life.part
@@ -127,8 +155,8 @@ def _also(sheet: Sheet) -> Iterator[str]:
 def _sure(sheet: Sheet, shown: Shown) -> str:
     """The record behind all of it, in a line."""
     figures = sheet.history.whole.dry_bulb_c
-    many = len(sheet.sensors)
-    by = "one sensor, which nothing beside it could contradict" if many == 1 else f"{many} sensors"
+    many, together = len(sheet.sensors), at_once(sheet.probes[DRY_BULB].values())
+    by = f"{together} sensors" if together > 1 else "one sensor at a time, which nothing beside it could contradict"
     told = [
         f"the temperature is on record for {per_cent(figures.coverage)} of its life, by {by if many else 'no sensor'}"
     ]
@@ -152,7 +180,7 @@ def _sure(sheet: Sheet, shown: Shown) -> str:
 
 def sensor_words(sensor: Sensor, sheet: Sheet, shown: Shown) -> str:
     """One sensor: how much of the time it saw, how far from the line it lay, its corrections, its times."""
-    told = [f"on record for {per_cent(sensor.coverage)} of the time"]
+    told = [f"saw {per_cent(sensor.coverage)} of its life"]
     if len(sheet.sensors) > 1 and DRY_BULB in sensor.apart:
         off = sensor.apart[DRY_BULB]
         told.append(

@@ -112,8 +112,8 @@ def day(days: float) -> datetime:
     return SET + timedelta(days=days)
 
 
-def made() -> Group:
-    """The whole record."""
+def made(warmer_k: float = 0.0) -> Group:
+    """The whole record. warmer_k: by how much the fourth batch was warmer on its days 1 to 6, within its alarm limits."""
     begin = SET - timedelta(days=100)
     group = Group(lines={1: Line(1, "node-k", 5, UPTIME, 0, to_ms(begin), 0, 0)})
     for place in range(4):
@@ -130,7 +130,7 @@ def made() -> Group:
         book = _last(EggBook(batch), group) if place == 3 else _well(EggBook(batch))
         group.batches[batch.id] = batch
         group.entries += [(batch.id, entry) for entry in book.entries]
-        group.readings += _readings(batch, begin, accident=place == 3)
+        group.readings += _readings(batch, begin, accident=place == 3, warmer_k=warmer_k if place == 3 else 0.0)
     group.calibrations.append(
         Calibration("node-k/high", day(-12.0), day(-12.0), None, "kim", dry_bulb_c=by_offset("dry_bulb_c", 0.0))
     )
@@ -141,13 +141,14 @@ def made() -> Group:
     return group
 
 
-def _readings(batch: Batch, begin: datetime, *, accident: bool) -> list[StoredReading]:
+def _readings(batch: Batch, begin: datetime, *, accident: bool, warmer_k: float) -> list[StoredReading]:
     """A hunting thermostat; damper after lockdown; in the accident nearly six kelvin too warm, and drier for it."""
     rng = np.random.default_rng(to_ms(batch.set_at) // 86_400_000)
     found = []
     for n in range(int((DAYS + AFTER_D) * 86_400 / STEP_S)):
         at_d = n * STEP_S / 86_400.0
-        swing_k = 0.22 * math.sin(n * 1.7) + 0.08 * math.sin(at_d * 2.0 * math.pi)
+        off_target_k = warmer_k if 1.0 <= at_d < 6.0 else 0.0
+        swing_k = off_target_k + 0.22 * math.sin(n * 1.7) + 0.08 * math.sin(at_d * 2.0 * math.pi)
         stuck_k = 0.0
         if accident and at_d >= STUCK_D:
             gone_h = (at_d - STUCK_D) * 24.0

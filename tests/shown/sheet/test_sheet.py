@@ -8,9 +8,11 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from monitor.adapters.tables.causes import shipped_causes
+from monitor.analysis.history.chart import at_once
 from monitor.cli.main import main
 from monitor.domain.eggs.entry import Attached
 from monitor.domain.readings.dating import ARRIVAL
@@ -291,3 +293,42 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     capsys.readouterr()
     assert main(["egg", "sheet", "attic-4", "44", *config]) == 2
     assert capsys.readouterr().err == "eggroom: batch attic-4: egg 44, expected 1 to 10\n"
+
+
+@pytest.mark.parametrize(("warmer_k", "told"), [(0.8, True), (0.15, False)])
+def test_what_was_a_little_and_long_is_told_beside_what_was_much_and_short(
+    shown: Shown, warmer_k: float, told: bool
+) -> None:
+    """Five days at 38.55 °C, under the alarm limit: half a kelvin beyond 38.1. A tenth and a half more stays within what it needed."""
+    store = MemoryStore()
+    store.commit(made(warmer_k))
+    lines = [line for line in answer(sheet(store, 7), shown) if line.startswith("Too warm")]
+    assert bool(lines) == told
+    if told:
+        ((span, hours, days, by),) = re.findall(
+            r"Too warm: (\d) d (\d+) h off what it needed, on days ([0-9, -]+), by ([0-9.]+) °C", lines[0]
+        )
+        assert 4.9 <= int(span) + int(hours) / 24.0 <= 5.3
+        assert days == "1-5, 12"
+        assert float(by) == pytest.approx(37.75 + warmer_k - 38.1, abs=0.25)
+
+
+def test_two_sensors_at_a_time_are_two(seven: Sheet, shown: Shown) -> None:
+    """And one that took the other's place is one."""
+    lines = seven.probes["dry_bulb_c"]
+    half = len(seven.charts[0].low) // 2
+    first, second = lines.values()
+    early = replace(first, low=np.where(np.arange(first.low.size) < half, first.low, np.nan))
+    late = replace(second, low=np.where(np.arange(first.low.size) >= half - 1, second.low, np.nan))
+    assert (at_once([first, second]), at_once([early, late]), at_once([])) == (2, 1, 0)
+
+
+def test_a_good_batch_with_a_power_cut_stays_within_the_drawing(seven: Sheet, shown: Shown) -> None:
+    """Its ribbon is cut at the edge: the drawing is as high as this egg's own life."""
+    ribbon = seven.ribbons["dry_bulb_c"]
+    low = np.where(np.arange(ribbon.low.size) == 30, 12.0, ribbon.low)
+    markup = "".join(life_drawing(replace(seven, ribbons={"dry_bulb_c": replace(ribbon, low=low)}), shown))
+    (path,) = re.findall(r'<path class="ribbon" d="([^"]*)"', markup[: markup.index('<ul class="key"')])
+    heights = [float(y) for y in re.findall(r"[0-9.]+ ([0-9.-]+)", path)]
+    assert max(heights) == 170.0
+    assert min(heights) >= 0.0
