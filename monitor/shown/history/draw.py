@@ -40,6 +40,7 @@ TOLD_K = (
 OUT_SHARE = 0.5  # of a stay; with less of it beyond the limit it is a swing about it
 MARGIN = 0.06  # of the height, above and below all that is drawn
 
+DATE_WIDE, DATES_TO = 0.17, 0.93  # of the width: what a date takes on a phone, and the last place for one
 THIN = 20.0  # the height of a lane
 LEAST_BAR = 2.0  # columns: what is shorter could not be seen
 NO_PROBES: Mapping[str, Chart] = {}
@@ -65,9 +66,13 @@ def axis(chart: Chart, set_ms: int, shown: Shown) -> Ticks:
 
 
 def dates_of(ticks: Ticks, chart: Chart, shown: Shown) -> Ticks:
-    """The same marks with their dates, so that a day of incubation is found in a calendar."""
-    length_ms = chart.until_ms - chart.since_ms
-    return [(x, day_month(from_ms(chart.since_ms + round(x * length_ms)), shown.zone)) for x, _ in ticks]
+    """The dates of such marks, so that a day of incubation is found in a calendar: each once, as many as have room on a phone."""
+    length_ms, told = chart.until_ms - chart.since_ms, Ticks()
+    for x, _ in ticks:
+        words = day_month(from_ms(chart.since_ms + round(x * length_ms)), shown.zone)
+        if x <= DATES_TO and not (told and (x - told[-1][0] < DATE_WIDE or words == told[-1][1])):
+            told.append((x, words))
+    return told
 
 
 def drawing(

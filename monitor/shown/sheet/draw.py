@@ -13,8 +13,7 @@ from monitor.analysis.review.judged import SUPPORTED, UNLIKE
 from monitor.domain.eggs.entry import ALIVE, DEAD, EARLY_DEAD, FERTILE, Candling, Dead, Entry, Hatched, Sign, Weighing
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.published.causes import WINDOWS
-from monitor.domain.readings.reading import DAY_MS, from_ms, to_ms
-from monitor.domain.wall import day_month
+from monitor.domain.readings.reading import DAY_MS, to_ms
 from monitor.service.reports.egg import Sheet
 from monitor.shown.entries import said
 from monitor.shown.form import WORDS, Shown
@@ -27,6 +26,7 @@ from monitor.shown.history.draw import (
     alarms_lane,
     bands,
     beside,
+    dates_of,
     lasting,
     rect,
     svg,
@@ -59,7 +59,7 @@ def life_drawing(sheet: Sheet, shown: Shown) -> Iterator[str]:
         yield f'<div class="plot"><div class="y">{loss[0].removeprefix("""<div class="y">""")}{loss[1]}</div>'
         yield _row("", '<p class="named">water lost, % of the mass at set; shaded, what its species should lose</p>')
     yield from _lanes(sheet, chart, shown)
-    yield _row("date", times(dates))
+    yield _row("", times(dates))
     yield "</figure>"
     yield legend(sheet)
 
@@ -70,9 +70,8 @@ def _axis(sheet: Sheet, chart: Chart, shown: Shown) -> tuple[Ticks, Ticks]:
     step = next((step for step in STEPS_D if length_ms / (step * DAY_MS) <= MARKS), STEPS_D[-1])
     first, last = math.ceil((chart.since_ms - set_ms) / DAY_MS / step), (chart.until_ms - set_ms) // (DAY_MS * step)
     numbers = [n * step for n in range(first, last + 1)]
-    at = [(set_ms + n * DAY_MS - chart.since_ms) / length_ms for n in numbers]
-    dates = [day_month(from_ms(set_ms + n * DAY_MS), shown.zone) for n in numbers]
-    return list(zip(at, map(str, numbers), strict=True)), list(zip(at, dates, strict=True))
+    days = [((set_ms + n * DAY_MS - chart.since_ms) / length_ms, str(n)) for n in numbers]
+    return days, dates_of(days, chart, shown)
 
 
 def _row(name: str, what: str) -> str:

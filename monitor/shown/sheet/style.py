@@ -14,7 +14,7 @@ SHEET = (
         "h3{border-left:0;padding-left:0}p.answer{font-size:1.08em;line-height:1.45;margin:.35em 0;max-width:46em}p.answer.first{font-size:1.5em;font-weight:600;line-height:1.25;margin:.5em 0 .4em}"
         "p.lab{display:grid;grid-template-columns:7.5em 1fr;margin:.15em 0}p.lab b{"
         "font-weight:400;color:var(--faint)}"
-        ".life div,.life div+div{margin-top:0}.life .out{fill-opacity:.17}.life p.named{margin:0 0 .5em}.life{margin:1.2em 0}.life .plot{margin-bottom:2px}.life .name{line-height:1.25;white-space:normal;padding-right:.4em}"
+        ".life div,.life div+div{margin-top:0}.life .out{fill-opacity:.17}.life p.named{margin:0 0 .5em}.life{margin:1.2em 0}.life .plot{margin-bottom:2px}.life .name{line-height:1.25;white-space:normal;justify-self:start}"
         ".life svg{height:130px}.life svg.big{height:190px}.life svg.thin{height:26px}.life svg.losses{height:96px}"
         ".life .x{height:1.3em}.life .x.top span{color:var(--ink)}"
         ".when{fill:var(--mark);fill-opacity:.13}.found{stroke:var(--mark);stroke-width:2}"
@@ -27,7 +27,7 @@ SHEET = (
         "td:first-child,td:nth-child(2){white-space:nowrap;font-variant-numeric:tabular-nums}"
         "img{max-width:100%;max-height:70mm;display:block;margin:.5em 0}"
         "@media(max-width:520px){p.lab{display:block;margin:.4em 0}p.lab b{display:block;font-size:.85em}"
-        "td:nth-child(2){white-space:normal}.life svg.big{height:150px}.life .x span:nth-child(even){display:none}}"
+        "td:nth-child(2){white-space:normal}.life svg.big{height:150px}}"
         "@media print{body{font-size:8.8pt}.life svg.big{height:43mm}.life svg{height:26mm}.life svg.losses{height:22mm}.life svg.thin{height:5mm}"
         "p.answer.first{font-size:1.4em}p.answer{line-height:1.35;max-width:none}h2{margin-top:1em}figure.life{break-inside:avoid}}"
     )

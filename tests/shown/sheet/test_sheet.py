@@ -25,6 +25,7 @@ from monitor.shown.sheet.draw import life_drawing
 from monitor.shown.sheet.report import Made, sheet_html, sheet_json, sheet_report, sheet_text
 from monitor.shown.sheet.words import answer, sensor_words
 from tests.fakes import MemoryStore
+from tests.shown.history.test_page import CHROMIUM, faults, measured
 from tests.shown.sheet.accident import PROBES, STOOD_D, STUCK_D, STUCK_H, day, house_in, made, write_house
 
 CATALOGUE = shipped_causes()
@@ -332,3 +333,9 @@ def test_a_good_batch_with_a_power_cut_stays_within_the_drawing(seven: Sheet, sh
     heights = [float(y) for y in re.findall(r"[0-9.]+ ([0-9.-]+)", path)]
     assert max(heights) == 170.0
     assert min(heights) >= 0.0
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium here")
+def test_chromium_runs_no_labels_of_a_sheet_together(tmp_path: Path, seven: Sheet, shown: Shown) -> None:
+    """On a phone neither days nor dates touch each other or leave the page."""
+    assert faults(measured(tmp_path, 360, text=sheet_html(seven, CATALOGUE, shown, made=MADE))) == []
