@@ -171,7 +171,7 @@ def _lanes(sheet: Sheet, chart: Chart, shown: Shown) -> Iterator[str]:
         yield _row(
             lanes, f"{svg(chart, THIN, 'thin')}{_death(sheet, chart, THIN)}{opening}{moves}{stages}{frame}</svg>"
         )
-    windows = list(_windows(sheet))
+    windows = list(_windows(sheet, shown))
     for window, (since_ms, until_ms), words in windows[:CAUSES]:
         left = max(0.0, 100.0 * chart.column(since_ms) / chart.low.size)
         width = min(100.0, 100.0 * chart.column(until_ms) / chart.low.size) - left
@@ -179,7 +179,7 @@ def _lanes(sheet: Sheet, chart: Chart, shown: Shown) -> Iterator[str]:
         yield _row("asked" if window == windows[0][0] else "", f'<div class="asked">{span}</div>')
 
 
-def _windows(sheet: Sheet) -> Iterator[tuple[str, tuple[int, int], str]]:
+def _windows(sheet: Sheet, shown: Shown) -> Iterator[tuple[str, tuple[int, int], str]]:
     """Where the review looked at what it found: (window, from and until in ms, whose words), each window once."""
     set_ms = to_ms(sheet.life.batch.set_at)
     told: dict[str, tuple[tuple[int, int], list[str]]] = {}
@@ -188,7 +188,7 @@ def _windows(sheet: Sheet) -> Iterator[tuple[str, tuple[int, int], str]]:
             figure = verdict.figure
             if verdict.verdict in (SUPPORTED, UNLIKE) and figure is not None and figure.days is not None:
                 first, last = (set_ms + round(day * DAY_MS) for day in figure.days)
-                words = verdict.causes[0].told("C") if verdict.causes else verdict.asked.words
+                words = verdict.causes[0].told(shown.unit) if verdict.causes else verdict.asked.words
                 told.setdefault(verdict.asked.window, ((first, last), []))[1].append(words)
     for window, (span, every) in told.items():
         yield window, span, f"{WINDOWS[window][0]}: {'; '.join(dict.fromkeys(every))}"

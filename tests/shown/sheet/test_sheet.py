@@ -339,3 +339,12 @@ def test_a_good_batch_with_a_power_cut_stays_within_the_drawing(seven: Sheet, sh
 def test_chromium_runs_no_labels_of_a_sheet_together(tmp_path: Path, seven: Sheet, shown: Shown) -> None:
     """On a phone neither days nor dates touch each other or leave the page."""
     assert faults(measured(tmp_path, 360, text=sheet_html(seven, CATALOGUE, shown, made=MADE))) == []
+
+
+def test_in_fahrenheit_nothing_is_left_in_celsius(seven: Sheet, shown: Shown) -> None:
+    """Neither in the first lines nor on the drawing; but for what a table of the house was written in, there is none here."""
+    fahrenheit = Shown(shown.zone, "F")
+    text = sheet_text(seven, CATALOGUE, fahrenheit, made=MADE)
+    assert "up to 110.8 °F" in " ".join(text.split())
+    assert "°C" not in text
+    assert "°C" not in sheet_html(seven, CATALOGUE, fahrenheit, made=MADE)
