@@ -234,6 +234,10 @@ class Rung(Protocol):
         ...
 
 
+class RungRecord(BatchRecord, Rung, Protocol):
+    """What the page of one batch asks for: its record, and what rang. An archive answers it as well."""
+
+
 class ReviewRecord(SeasonRecord, Rung, Protocol):
     """What a review asks for: batches side by side, and the alarms of one."""
 

@@ -11,7 +11,6 @@ from monitor.adapters.store.history import SqliteHistory
 from monitor.analysis.history.chart import Chart
 from monitor.analysis.history.egg import with_egg
 from monitor.analysis.history.ended import ended_of
-from monitor.analysis.review.facts import Rang
 from monitor.cli.frame import (
     DONE,
     PROGRAM,
@@ -40,7 +39,6 @@ from monitor.service.ports import StoreFailure
 from monitor.service.reports.batch import NoRecord, batch_charts, batch_history, batch_lines
 from monitor.service.reports.egg import egg_life
 from monitor.service.reports.facts import rang_of
-from monitor.service.reports.lived import Lived
 from monitor.service.reports.review import good_beside
 from monitor.service.reports.turning import turned, turns_by_day, turns_of
 from monitor.shown.calendar import Due, looks_of, to_ics
@@ -61,6 +59,7 @@ class History(Reported):
     ics: Path | None
     exposures: bool
     full: bool
+    good: bool
     sure: bool
 
 
@@ -78,6 +77,8 @@ def add(parsers: Parsers) -> None:
     history.add_argument("--ics", type=Path, default=None, metavar="FILE", help="what is due, for a calendar")
     help_ = "what was published of eggs in too hot or too cold air, for this species"
     history.add_argument("--exposures", action="store_true", help=help_)
+    help_ = "on the page, where your batches that went well lay on the same days"
+    history.add_argument("--good", action="store_true", help=help_)
     help_ = "all of it: every figure, the largest stays off target, what was done"
     history.add_argument("--full", action="store_true", help=help_)
     history.add_argument("--sure", action="store_true", help="write over a file that is there")
@@ -86,6 +87,8 @@ def add(parsers: Parsers) -> None:
 
 def _history(options: History) -> int:
     check_files((options.csv, options.html, options.ics), json_wanted=options.json, sure=options.sure)
+    if options.good and (options.html is None or options.archive is not None):
+        raise Wrong("history: --good, expected it with --html and without --archive, which has one batch")
     try:
         with looked_at(options) as looked:
             batch, profile = looked.batch, profile_of(looked.site, looked.batch)
@@ -122,7 +125,7 @@ def _report(options: History, looked: Looked) -> int:
     if options.csv is not None:
         write_file(options.csv, to_csv(figures, header))
     if options.html is not None:
-        beside = _beside(looked, header, charts, batch=batch, now=now)
+        beside = _beside(looked, header, charts, batch=batch, now=now, good=options.good)
         write_file(options.html, to_html(figures, charts, header, zone=site.zone, unit=site.unit, beside=beside))
     data, told = to_json(figures, header), to_text if options.full else brief_text
     files = (options.ics, options.csv, options.html)
@@ -133,15 +136,17 @@ def _report(options: History, looked: Looked) -> int:
     return show_or_written(options.json, files, data=data, text=lambda: text)
 
 
-def _beside(looked: Looked, header: Header, charts: Sequence[Chart], *, batch: Batch, now: datetime) -> Beside:
-    """Each sensor's own line, turns, the alarms and the batches that went well (an archive has neither), and of a batch's page its eggs."""
+def _beside(
+    looked: Looked, header: Header, charts: Sequence[Chart], *, batch: Batch, now: datetime, good: bool
+) -> Beside:
+    """Each sensor's own line, turns, alarms, of a batch's page its eggs; good: and the batches that went well, which an archive has not."""
     history, site = looked.history, looked.site
-    lives, rang = list[Lived](), tuple[Rang, ...]()
-    if isinstance(history, SqliteHistory):
-        lives = good_beside(history, site, looked.batch, now=looked.now)
-        rang = tuple(rang_of(history, site, looked.batch, now=looked.now, until_ms=charts[0].until_ms))
-    good = [(each.stretches, to_ms(each.batch.set_at)) for each in lives if each.stretches]
-    probes, ribbons = batch_lines(history, site, batch, charts=charts, now=now, good=good)
+    lives = (
+        good_beside(history, site, looked.batch, now=looked.now) if good and isinstance(history, SqliteHistory) else []
+    )
+    rang = tuple(rang_of(history, site, looked.batch, now=looked.now, until_ms=charts[0].until_ms))
+    there = [(each.stretches, to_ms(each.batch.set_at)) for each in lives if each.stretches]
+    probes, ribbons = batch_lines(history, site, batch, charts=charts, now=now, good=there)
     book = history.book(batch)
     turns = turns_by_day(turns_of(history, site, book, now=now), batch)
     if header.ended is None:

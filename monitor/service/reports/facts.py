@@ -17,7 +17,7 @@ from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import SETTER, TURNS, Key
 from monitor.domain.readings.reading import to_ms
-from monitor.service.ports import ReviewRecord, TransitionRow
+from monitor.service.ports import ReviewRecord, RungRecord, TransitionRow
 from monitor.service.reports.batch import sites_of
 from monitor.service.reports.belonging import belongs_to, looked_at, stays_in
 from monitor.service.reports.lived import Lived
@@ -68,7 +68,7 @@ def _ended(book: EggBook, egg: int | None) -> Iterator[EndOf]:
         yield EndOf(fact, sum(entry.eggs for entry in entries), min(days), max(days))
 
 
-def rang_of(history: ReviewRecord, site: Site, batch: Batch, *, now: datetime, until_ms: int) -> Iterator[Rang]:
+def rang_of(history: RungRecord, site: Site, batch: Batch, *, now: datetime, until_ms: int) -> Iterator[Rang]:
     """The alarms that began in its life about it and what it was in, as they came."""
     stays = stays_in(batch, now)
     belongs = belongs_to(batch, stays, looked_at(sites_of(history, site), batch, stays))

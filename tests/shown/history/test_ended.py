@@ -35,7 +35,7 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = tmp_path_factory.mktemp("house")
     write_house(folder)
     out = folder / "attic-4.html"
-    assert main(["history", "attic-4", "--html", str(out), "--config", str(folder / "eggroom.toml")]) == 0
+    assert main(["history", "attic-4", "--html", str(out), "--good", "--config", str(folder / "eggroom.toml")]) == 0
     return out.read_text(encoding="utf-8")
 
 
@@ -122,3 +122,20 @@ def test_what_only_touches_the_limit_is_not_shaded(page: str) -> None:
     assert lasted
     least = 900.0 * 2.0 / 24.0 / 22.2
     assert all(float(width) >= least * 0.8 for _, width in lasted)
+
+
+def test_good_batches_are_asked_for(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A page without them is that which an archive makes; with them it takes the record, and a page."""
+    write_house(tmp_path)
+    config, out, file = ["--config", str(tmp_path / "eggroom.toml")], tmp_path / "a.html", tmp_path / "a.zip"
+    assert main(["history", "attic-4", "--html", str(out), *config]) == 0
+    alone = out.read_text(encoding="utf-8")
+    assert 'ribbon" d=' not in alone
+    assert alone.count('<rect class="rang"') == 1
+    assert main(["archive", "attic-4", str(file), *config]) == 0
+    assert main(["history", "--archive", str(file), "--html", str(out), "--sure"]) == 0
+    assert out.read_text(encoding="utf-8") == alone
+    capsys.readouterr()
+    for more in (["attic-4", *config], ["--archive", str(file), "--html", str(out), "--sure"]):
+        assert main(["history", "--good", *more]) == 2
+        assert capsys.readouterr().err.startswith("eggroom: history: --good, expected it with --html")
