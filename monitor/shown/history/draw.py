@@ -142,13 +142,18 @@ def strips(
 
 
 def alarms_lane(rang: Sequence[Rang], chart: Chart, shown: Shown, *, behind: str = "") -> str:
-    """From when to when each alarm stood. behind: markup that lies under it."""
-    bars = []
-    for each in rang:
-        first, last = (
-            min(max(chart.column(at_ms), 0.0), float(chart.low.size))
-            for at_ms in (to_ms(each.since), chart.until_ms if each.until is None else to_ms(each.until))
+    """From when to when each alarm stood, a short one over a long one. behind: markup that lies under it."""
+    edge = float(chart.low.size)
+    spans = [
+        (
+            min(max(chart.column(to_ms(each.since)), 0.0), edge),
+            edge if each.until is None else min(max(chart.column(to_ms(each.until)), 0.0), edge),
+            each,
         )
+        for each in rang
+    ]
+    bars = []
+    for first, last, each in sorted(spans, key=lambda span: span[0] - span[1]):
         look = "rang mild" if each.priority in (LOW, MEDIUM) else "rang"
         words = f"No. {each.number} {each.words or each.rule}, {shown.time(each.since)}"
         bars.append(rect(look, first, max(last, first + LEAST_BAR), top=5.0, height=THIN - 10.0, words=words))
