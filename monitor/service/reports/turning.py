@@ -77,7 +77,7 @@ def turns_of(history: BatchRecord, site: Site, book: EggBook, *, now: datetime) 
 
 def turns_by_day(by_switch: Sequence[Counted], batch: Batch) -> tuple[tuple[int, int], ...]:
     """(day of development, turns) of each day that has any, in order."""
-    return tuple(sorted(Counter(whole_day(batch.day(at)) for _, _, found in by_switch for at in found).items()))
+    return tuple(Counter(whole_day(batch.day(at)) for _, _, found in by_switch for at in found).items())
 
 
 def pauses(
@@ -126,13 +126,13 @@ def _cut(each: Counted, within: tuple[datetime, datetime]) -> Counted:
 
 
 def _left(within: tuple[datetime, datetime], known: Sequence[Counted]) -> list[tuple[datetime, datetime]]:
-    """The parts of a time in which nobody counted."""
+    """The parts of a time in which nobody counted; the last may be of no length, or less."""
     left, at = [], within[0]
     for since, until, _ in sorted(known, key=lambda each: each[0]):
         if at < min(since, within[1]):
             left.append((at, min(since, within[1])))
         at = max(at, until)
-    return [*left, (at, within[1])] if at < within[1] else left
+    return [*left, (at, within[1])]
 
 
 def _runs(known: Sequence[Counted]) -> Iterator[list[datetime]]:

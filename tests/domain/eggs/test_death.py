@@ -51,6 +51,8 @@ def span(*entries: tuple[float, Fact]) -> tuple[float, float, bool | None]:
         ([(12.0, Candling("alive")), (22.0, Dead("early"))], (12.0, 22.0, None)),
         # what was seen dead before it was seen alive was a slip of the eye
         ([(8.0, Candling("dead")), (10.0, Candling("alive")), (22.0, Dead("late"))], (16.0, 22.0, True)),
+        # a look that saw neither is none
+        ([(10.0, Candling("alive")), (12.0, Candling("not sure")), (14.0, Dead("middle"))], (10.0, 14.0, False)),
         # a chick
         ([(21.0, Hatched()), (22.0, ChickMass(38.0)), (24.0, Dead("after hatch"))], (22.0, 24.0, False)),
     ],

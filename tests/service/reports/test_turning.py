@@ -153,6 +153,13 @@ def test_pauses_written_by_hand() -> None:
     assert pauses((), book, None, within=(day(4.0), day(4.0))) is None
 
 
+def test_a_turn_that_was_written_lies_in_the_middle_of_its_time() -> None:
+    """Once in a day: half a day before it and half a day after it, for nobody wrote when."""
+    found = pauses((), add(EggBook(BATCH), entry(1, Turning(1))), None, within=(day(0.0), day(1.0)))
+    assert found is not None
+    assert (found[0].value, found[1].value) == (24.0, 12.0)
+
+
 def test_a_time_is_counted_once_and_the_newest_word_counts() -> None:
     """Five a day, put right to three of the same day, is three; of what a switch counted nothing by hand is added."""
     book = EggBook(BATCH)
