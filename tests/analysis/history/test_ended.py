@@ -40,7 +40,15 @@ def test_each_end_counts_on_its_own_day() -> None:
     assert found.days == (EndsOfDay(7, 0, 0, 2), EndsOfDay(21, 2, 1, 0), EndsOfDay(22, 1, 0, 0))
     assert (found.hatched, dict(found.dead), dict(found.removed), found.left) == (3, {"late": 1}, {"clear": 2}, 6)
     assert found.hatched_at == (SET + timedelta(days=21.1), SET + timedelta(days=22.0))
-    assert found.closed
+    assert (found.closed, found.any) == (True, True)
+
+
+def test_a_batch_is_closed_from_its_close_on() -> None:
+    """Not the day before; and an end is written from its own moment on."""
+    whole = book((21.0, Hatched(), 1, None), closed_d=23.0)
+    for days, closed, hatched in ((20.9, False, 0), (21.0, False, 1), (22.9, False, 1), (23.0, True, 1)):
+        found = ended_of(whole, SET + timedelta(days=days))
+        assert (found.closed, found.hatched, found.any) == (closed, hatched, hatched > 0)
 
 
 def test_a_chick_that_died_had_hatched() -> None:
@@ -57,6 +65,7 @@ def test_an_egg_that_was_seen_clear_is_not_missing() -> None:
     found = ended_of(
         book(
             (7.0, Candling("clear"), 1, None),
+            (9.0, Candling("clear"), 1, None),
             (7.0, Candling("clear"), 2, None),
             (9.0, Candling("alive"), 2, None),
             (7.0, Candling("clear"), 3, None),
