@@ -10,6 +10,7 @@ import ctypes
 import gc
 import json
 import logging
+import math
 import random
 import signal
 import sys
@@ -21,7 +22,7 @@ from pathlib import Path
 
 from monitor.adapters.chores import Calendar
 from monitor.adapters.clock import SystemClock, forward_s
-from monitor.adapters.delivery import AppriseDelivery
+from monitor.adapters.delivery import TIMEOUT_S, AppriseDelivery
 from monitor.adapters.door import Door
 from monitor.adapters.link.mapping import MappingError, PayloadRule, map_payload
 from monitor.adapters.link.mqtt import LinkError, LinkSettings, MqttLink
@@ -31,6 +32,7 @@ from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
+from monitor.adapters.supervised import MOVES, READY, STOPPING, say
 from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
@@ -60,6 +62,8 @@ from monitor.settings import House, SettingsError, read_contacts
 from monitor.shown.phone.joined import NoticeWords
 
 ALIVE_EVERY_S = 10.0
+# A part that has not gone round for so long goes on no more: the process ends, and is started anew. A card that stalls takes seconds.
+STILL_S = 25.0
 # A broker in the house answers in two milliseconds; one that does not is waited for no longer than that.
 ANSWER_S = 0.05
 M_ARENA_MAX = -8  # of mallopt(3)
@@ -105,6 +109,10 @@ class Daemon:
         self._stack = ExitStack()
         self._alive = 0
         self.failed = threading.Event()  # a thread of ours ended by a fault of its own
+        self._looked_s = (
+            self._grace_s
+        ) = -math.inf  # when `stands_still` was last asked, and from when on it says something
+        self._kept_s: float | None = None  # when the keeper last went round
         self._stopping = threading.Event()
 
     def start(self) -> None:
@@ -118,6 +126,24 @@ class Daemon:
     def stop(self) -> None:
         """Stop in reverse order: the engine writes what is left, and receipts are given before the link goes."""
         self._stack.close()
+
+    def stands_still(self) -> list[str]:
+        """Which of the parts without which nobody is told anything have stood still for STILL_S, or ended by themselves; to be asked each second.
+
+        Waits for no lock, for a part that stands still may hold it. Where whoever asks stood still too (the process was stopped, the board
+        slept), each part gets its time anew.
+        """
+        pace, now_s = getattr(self.clock, "speed", 1.0), self.clock.now().mono_s
+        for_s = STILL_S * pace
+        if now_s - self._looked_s > STILL_S * pace / 4.0:
+            self._grace_s = now_s + for_s
+        self._looked_s = now_s
+        if now_s < self._grace_s:
+            return []
+        went_round = {"engine": self.engine.moved_mono_s, "keeper": self._kept_s}
+        found = [name for name, moved_s in went_round.items() if moved_s is not None and now_s - moved_s >= for_s]
+        found += ["link"] if self.link.stands_still(STILL_S) else []
+        return found + [f"contact {name}" for name in self.dispatcher.stand_still((TIMEOUT_S + STILL_S / 2.0) * pace)]
 
     def _build(self) -> None:
         house, site, stack = self._house, self._house.site, self._stack
@@ -258,6 +284,11 @@ class Daemon:
         while not self._stopping.wait(1.0):
             self._calendar.watch(self.clock.now())
 
+    def _judges(self, mono_s: float) -> bool:
+        """Whether the engine lives and goes round: a counter that goes on while nobody judges keeps the nodes' buzzers silent."""
+        moved_s, within_s = self.engine.moved_mono_s, ALIVE_EVERY_S * getattr(self.clock, "speed", 1.0)
+        return self._worker.is_alive() and moved_s is not None and mono_s - moved_s < within_s
+
     def _keep(self, prefix: str) -> None:
         """Each second: is the network thread alive, is the engine. Each ALIVE_EVERY_S the counter that nodes listen for."""
         beat, up = 0.0, True
@@ -268,8 +299,8 @@ class Daemon:
             if network_up() is not up:
                 up = not up
                 self.inbox.put(Networked(self.clock.now(), up))
-            mono_s = self.clock.now().mono_s
-            if mono_s >= beat and self._worker.is_alive():
+            mono_s = self._kept_s = self.clock.now().mono_s
+            if mono_s >= beat and self._judges(mono_s):
                 beat = mono_s + ALIVE_EVERY_S
                 self._alive += 1
                 self.link.publish(f"{prefix}/service/alive", str(self._alive).encode(), retain=False)
@@ -395,9 +426,15 @@ def run(house: House) -> int:
     daemon.start()
     gc.freeze()  # what a start has made stays: looking through it for garbage again and again is for nothing
     _log.info("running site=%s machines=%d probes=%d", house.site.id, len(house.site.machines), len(house.site.probes))
+    say(READY)
     while not asked.wait(0.5) and not daemon.failed.is_set():
-        pass
+        if still := daemon.stands_still():
+            # It cannot be stopped in order, for it answers nobody. Whoever supervises starts a new one, which finds in the record what was told.
+            _log.critical("ending, stands still: %s", ", ".join(still))
+            signal.raise_signal(signal.SIGKILL)
+        say(MOVES)
     failed = daemon.failed.is_set()
+    say(STOPPING)
     daemon.stop()
     return 1 if failed else 0
 

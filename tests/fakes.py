@@ -24,7 +24,17 @@ from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.memory import Memory
 from monitor.domain.state.record import Attempt, ChoreDone, Event, Group, RefusedRow, StoredReading, Unknown
-from monitor.service.ports import LastAlive, Latest, Loaded, NoticeRow, Series, StoreFailure, TransitionRow, Written
+from monitor.service.ports import (
+    Labelled,
+    LastAlive,
+    Latest,
+    Loaded,
+    NoticeRow,
+    Series,
+    StoreFailure,
+    TransitionRow,
+    Written,
+)
 
 _V = TypeVar("_V")
 
@@ -301,6 +311,17 @@ class MemoryStore:
         found = [e for e in self._events if _within(e.at, since, until) and subject in (None, e.subject)]
         kept = sorted(found, key=lambda event: to_ms(event.at))
         return kept[max(0, len(kept) - limit) :]
+
+    def labelled(self, node: str, since: datetime, until: datetime) -> list[Labelled]:
+        since_ms, until_ms = to_ms(since), to_ms(until)
+        found = {
+            (line.basis, line.trusted)
+            for line in self._lines.values()
+            if line.node == node
+            and line.offset_ms + line.last_up_ms >= since_ms
+            and line.offset_ms + line.first_up_ms < until_ms
+        }
+        return [Labelled(basis, trusted) for basis, trusted in sorted(found, key=lambda each: (each[0], not each[1]))]
 
     def calibrations(self) -> list[Calibration]:
         return list(self._calibrations)

@@ -62,7 +62,15 @@ from monitor.domain.signs.seen import Opened
 from monitor.domain.state.memory import Memory, ProbeMemory
 from monitor.domain.state.record import Attempt, Event, Group, Reflag, RefusedRow, StoredReading, Unknown
 from monitor.service import ports
-from monitor.service.ports import BatchRecord, Latest, Ledger, NoticeRow, TransitionRow, Written
+from monitor.service.ports import (
+    BatchRecord,
+    Labelled,
+    Latest,
+    Ledger,
+    NoticeRow,
+    TransitionRow,
+    Written,
+)
 
 START = datetime(2026, 3, 1, 6, 0, 0, 250_000, tzinfo=UTC)
 START_MS = to_ms(START)
@@ -674,6 +682,24 @@ class RecordSuite:
         off = replace(BATCH, id="off", eggs=3, numbers=(3, 4, 7), split_from=BATCH.id)
         record.ledger.commit(Group(batches={BATCH.id: BATCH, "off": off}))
         assert {b.id: b for b in record.again().history.batches()} == {BATCH.id: BATCH, "off": off}
+
+    def test_how_readings_were_dated(self, record: Record) -> None:
+        """Each way once, of that node and that time: both ends of a line count as its readings do."""
+        lines = [
+            line(1),
+            line(2, boot=12),
+            line(3, boot=13, basis=CLOCK),
+            line(4, boot=14, trusted=False),
+            line(5, node="node-z", basis=ARRIVAL),
+        ]
+        record.ledger.commit(Group(lines={each.id: each for each in lines}))
+        told = record.history.labelled("node-a", at(0.0), at(10.0))
+        assert told == [Labelled(CLOCK, True), Labelled(UPTIME, True), Labelled(UPTIME, False)]
+        first, last = from_ms(START_MS), from_ms(START_MS + 1_000_000)
+        step = timedelta(milliseconds=1)
+        assert record.history.labelled("node-z", last, last + step) == [Labelled(ARRIVAL, True)]
+        assert record.history.labelled("node-z", last + step, last + 2 * step) == []
+        assert record.history.labelled("node-z", first - step, first) == []
 
     def test_a_batch_that_moves_on(self, record: Record) -> None:
         """A batch's later form takes the place of the former, with fewer or more stays and stages; order is by set time."""

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from monitor.adapters.archive.history import ArchivedHistory
     from monitor.adapters.store.history import SqliteHistory
     from monitor.domain.eggs.book import EggBook
+    from monitor.domain.published.causes import Catalogue
+    from monitor.service.across.sheet import Sheet
     from monitor.service.reports.chick import Raised
     from monitor.service.reports.turning import Turned
     from monitor.service.reports.weighed import Water
@@ -323,6 +325,19 @@ def turns(looked: Looked, book: EggBook, egg: int | None = None) -> Turned | Non
     try:
         return turned(looked.history, looked.site, book, now=looked.now, egg=egg)
     except StoreFailure as error:
+        raise Failed(str(error)) from error
+
+
+def sheet(looked: Looked, egg: int, catalogue: Catalogue) -> Sheet:
+    """All that the sheet of an egg shows. Out of the record alone: an archive brings no alarms and no other batches along. Raises Failed."""
+    from monitor.adapters.store.history import SqliteHistory
+    from monitor.service.across.sheet import sheet_of  # here, and not above: as above
+    from monitor.service.reports.batch import NoRecord
+
+    assert isinstance(looked.history, SqliteHistory)
+    try:
+        return sheet_of(looked.history, looked.site, looked.batch, egg=egg, now=looked.now, catalogue=catalogue)
+    except (NoRecord, StoreFailure) as error:
         raise Failed(str(error)) from error
 
 

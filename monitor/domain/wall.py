@@ -61,6 +61,11 @@ def wall_day(at: datetime, zone: tzinfo) -> str:
     return f"{at.astimezone(zone):%d %b %Y}"
 
 
+def day_month(at: datetime, zone: tzinfo) -> str:
+    """The same without its year, where the year stands beside it: `24 Nov`."""
+    return f"{at.astimezone(zone):%d %b}"
+
+
 def printable(text: str) -> str:
     """The same with a blank for each line's end, escape, and mark that turns the direction of words.
 

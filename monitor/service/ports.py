@@ -234,8 +234,29 @@ class Rung(Protocol):
         ...
 
 
+class RungRecord(BatchRecord, Rung, Protocol):
+    """What the page of one batch asks for: its record, and what rang. An archive answers it as well."""
+
+
 class ReviewRecord(SeasonRecord, Rung, Protocol):
     """What a review asks for: batches side by side, and the alarms of one."""
+
+
+@fixed
+class Labelled:
+    """How the readings of a node were dated for a while. basis: by its counted seconds, its own clock, or their arrival (`readings/dating`);
+    trusted: whether our own clock was right then."""
+
+    basis: str
+    trusted: bool
+
+
+class SheetRecord(ReviewRecord, Kept, Protocol):
+    """What the sheet of one egg asks for: its review, the files beside its entries, and how sure its times are."""
+
+    def labelled(self, node: str, since: datetime, until: datetime) -> list[Labelled]:
+        """How a node's readings in a time were dated, each way once."""
+        ...
 
 
 class Watched(Rung, Protocol):
@@ -274,7 +295,7 @@ class Arrivals(Protocol):
         ...
 
 
-class Record(SeasonRecord, Watched, Arrivals, Kept, Protocol):
+class Record(SheetRecord, Watched, Arrivals, Protocol):
     """The read side of the record, whole; any number of them, none can hold up the writer."""
 
     def written(self) -> dict[str, Written]:

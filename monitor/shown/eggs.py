@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 from typing import Any
 
 from monitor.analysis.history.figures import Figures
@@ -169,7 +169,7 @@ def book_report(book: EggBook, water: Water, site: Site, *, now: datetime, turne
         Paragraph(f"{book.batch.id}: {book.batch.profile}{eggs}, {_where(book, water, site)}"),
         *_common(water, site),
     ]
-    told: list[list[Block]] = [[*head, *_turned_lines(turned, book.batch, site)]]
+    told: list[list[Block]] = [[*head, *_turned(turned, book.batch, site)]]
     rows = [(str(egg), w, _last(of_egg(book, egg), site)) for egg, w in water.eggs.items()]
     rows += [(printable(name) or "-", w, "") for name, w in water.trays.items()]
     if rows:
@@ -225,9 +225,9 @@ def egg_report(
     due = None if profile is None or book.batch.closed_at is not None else expected(book, egg, profile)
     if due is not None:
         told[-1].append(Paragraph(_expected_words(due.sign, (due.earliest, due.latest), site, own=due.own), HANGING))
-    told[0] += _turned_lines(turned, book.batch, site)
+    told[0] += _turned(turned, book.batch, site)
     if raised is not None:
-        told.append(list(_growth(raised, site)))
+        told.append(list(growth_blocks(raised, site)))
     entries = of_egg(book, egg)
     if entries:
         told.append([_entries(book, entries, site)])
@@ -433,7 +433,11 @@ def _who(book: EggBook, site: Site) -> Iterator[list[Block]]:
         yield [Listing(_OF_WHO, tuple(rows))]
 
 
-def _turned_lines(turned: Turned | None, batch: Batch, site: Site) -> Iterator[Paragraph]:
+def _turned(turned: Turned | None, batch: Batch, site: Site) -> Iterator[Paragraph]:
+    return (Paragraph(words, INSET_HANGING) for words in turned_lines(turned, batch, site.zone))
+
+
+def turned_lines(turned: Turned | None, batch: Batch, zone: tzinfo) -> Iterator[str]:
     """How often the eggs were turned, and since when no more."""
     if turned is None:
         return
@@ -443,25 +447,20 @@ def _turned_lines(turned: Turned | None, batch: Batch, site: Site) -> Iterator[P
         words = f"{often} by its switch in {counted.over / DAY:.1f} days"
         if counted.times:
             until = (
-                ", up to now"
-                if counted.longest_until is None
-                else f", up to {wall_time(counted.longest_until, site.zone)}"
+                ", up to now" if counted.longest_until is None else f", up to {wall_time(counted.longest_until, zone)}"
             )
             words += f", {counted.times * DAY / counted.over:.1f} a day" if counted.over >= DAY else ""
             words += f"; longest without {counted.longest / HOUR:.1f} h{until}"
         if counted.none_before is not None:
-            words += f"; none counted before {wall_time(counted.none_before, site.zone)}, day {day_words(batch.day(counted.none_before))}"
-        yield Paragraph(words, INSET_HANGING)
+            words += f"; none counted before {wall_time(counted.none_before, zone)}, day {day_words(batch.day(counted.none_before))}"
+        yield words
     if turned.by_hand is not None:
         times, over = turned.by_hand
-        yield Paragraph(
-            f"turned as written: {times_words(times)} in {over / HOUR:g} h, {times * DAY / over:.1f} a day",
-            INSET_HANGING,
-        )
+        yield f"turned as written: {times_words(times)} in {over / HOUR:g} h, {times * DAY / over:.1f} a day"
     if turned.stopped_at is not None:
         day = day_words(batch.day(turned.stopped_at))
         who = "as its switch says" if turned.stopped is None else f"as {printable(turned.stopped.who)} wrote"
-        yield Paragraph(f"stopped turning {wall_time(turned.stopped_at, site.zone)}, day {day}, {who}", INSET_HANGING)
+        yield f"stopped turning {wall_time(turned.stopped_at, zone)}, day {day}, {who}"
 
 
 def _chicks(book: EggBook, site: Site) -> Iterator[list[Block]]:
@@ -479,7 +478,7 @@ def _chicks(book: EggBook, site: Site) -> Iterator[list[Block]]:
         yield [Listing(_OF_CHICKS, tuple(rows))]
 
 
-def _growth(raised: Raised, site: Site) -> Iterator[Block]:
+def growth_blocks(raised: Raised, site: Site) -> Iterator[Block]:
     """What a chick weighed, and the air that it was in."""
     hatched = raised.chick.hatched_at
     yield Paragraph(

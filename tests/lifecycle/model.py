@@ -92,6 +92,7 @@ class ModelAlarm:
     no_eggs: bool = False
     out_of_service: bool = False
     counting_s: int | None = None
+    counted: tuple[int, int] | None = None  # since when the last one ran that came to nothing, and when it did
     rested: bool = False
     asked_s: int = 0
     told: bool = False
@@ -224,8 +225,8 @@ class Model:
                 self._changed(alarm, before, turned=True, may_be_silent=alarm.key in said)
             elif bands is not None and alarm.no_eggs:
                 self._lift(alarm, "no_eggs", False)
-            if bands is None or had is None:
-                alarm.counting_s = None  # nobody looked meanwhile
+            if (bands is None or had is None) and alarm.counting_s is not None:
+                alarm.counted, alarm.counting_s = (alarm.counting_s, self.now_s), None  # nobody looked meanwhile
 
     def acknowledge(self, alarm: ModelAlarm) -> bool:
         """Whether it could be acknowledged; so with the other requests."""
@@ -291,7 +292,8 @@ class Model:
                 if before == alarm.state == UNACKNOWLEDGED:
                     self._say(alarm, closing=False)
         if said != (WITHIN if alarm.stands else OUT) or (not alarm.stands and self._said_elsewhere(key)):
-            alarm.counting_s = None
+            if alarm.counting_s is not None:
+                alarm.counted, alarm.counting_s = (alarm.counting_s, self.now_s), None
             return
         if alarm.counting_s is None:
             alarm.counting_s = self.now_s

@@ -198,7 +198,7 @@ def _(patch: pytest.MonkeyPatch) -> None:
 
 @mutant("a restart forgets delays and reminders")
 def _(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(engine, "take_up", lambda *_: None)
+    patch.setattr(engine, "take_up", lambda *_, **__: None)
 
 
 @mutant("while the daemon was stopped every probe was silent")

@@ -38,7 +38,7 @@ from monitor.domain.readings.reading import Now, Pack, Sample, to_ms
 from monitor.domain.signs.opening import holds
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Ledger, Loaded
-from monitor.service.watch.engine import Engine, start_state
+from monitor.service.watch.engine import SOON_S, Engine, start_state
 from monitor.service.watch.inbox import Arrived, Asked, Attempted, Item, Stop
 from monitor.shown.phone.joined import NoticeWords
 from tests.lifecycle.known import KNOWN, UNWRITTEN
@@ -175,6 +175,7 @@ class Room:
         self.told: dict[int, list[Notice]] = {}
         self.happened: Counter[str] = Counter()
         self.seq = 0
+        self.died_s = 0
         self.since_crash = dict.fromkeys(PROBES, 99)
         self.begin()
 
@@ -395,6 +396,7 @@ class Room:
     def crash(self, pause_s: int) -> None:
         """The process is gone. Its model has what was committed, and learns from the new run which delays began anew."""
         self.happened["crashes"] += 1
+        self.died_s = self.t_s
         self.t_s += pause_s
         self.begin()
         self.since_crash = dict.fromkeys(PROBES, 0)
@@ -411,6 +413,8 @@ class Room:
             )
             if counting is not None:
                 began = alarm.counting_s
+                if began is None and alarm.counted is not None and self.died_s - alarm.counted[1] < SOON_S:
+                    began = alarm.counted[0]  # which was over for too short a time to be written
                 assert began is not None, f"{key}: a delay runs after the crash that did not run before it"
                 assert began <= counting <= self.t_s, f"{key}: its delay began at {counting}, expected {began} or later"
             alarm.counting_s = counting

@@ -53,7 +53,9 @@ ROOMS = {
     "domain/published": Room(
         ELSEWHERE, ("tests/adapters/tables", "tests/analysis/history/test_dose.py", "tests/analysis/review")
     ),
-    "service/reports": Room(ELSEWHERE, ("tests/cli/batch/test_review.py", "tests/adapters/archive/test_archive.py")),
+    "service/reports": Room(
+        ELSEWHERE, ("tests/cli/batch/test_review.py", "tests/adapters/archive/test_archive.py", "tests/shown/sheet")
+    ),
     "service/across": Room(ELSEWHERE, ("tests/cli/batch/test_review.py",)),
 }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -15,7 +15,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.reading import FAIL, SUSPECT, ceil_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event
-from monitor.service.ports import Series
+from monitor.service.ports import Series, TransitionRow
 from monitor.service.reports.archive import Archive
 
 
@@ -59,6 +59,12 @@ class ArchivedHistory:
         """The newest `limit` events with since <= at < until, oldest first."""
         found = [e for e in self._archive.events if _within(e.at, since, until) and subject in (None, e.subject)]
         return found[max(0, len(found) - limit) :]
+
+    def transitions(
+        self, since: datetime | None = None, subject: str | None = None, *, until: datetime | None = None
+    ) -> Iterator[TransitionRow]:
+        """Transitions of alarms about it, in order, with since <= at < until."""
+        return (t for t in self._archive.transitions if _within(t.at, since, until) and subject in (None, t.subject))
 
     def calibrations(self) -> list[Calibration]:
         """Every calibration of its probes, in the order they were added."""

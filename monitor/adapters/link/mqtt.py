@@ -198,6 +198,14 @@ class MqttLink:
             self._unwritten += 1
             return self._client.publish(topic, payload, qos=0, retain=retain).rc == mqtt.MQTT_ERR_SUCCESS
 
+    def stands_still(self, for_s: float) -> bool:
+        """Whether the network thread, which listens, has not gone round for that long: one that has ended is started again by `supervise`, and one
+        that connects may take its time. Waits for no lock."""
+        network = self._network
+        if not self._listening or network is None or not network.is_alive() or self._stopping:
+            return False
+        return mqtt.time_func() - self._client.moved_s >= for_s
+
     def supervise(self) -> Broker | None:
         """What is wrong with a link that looks well, as long as it is; call it each second.
 

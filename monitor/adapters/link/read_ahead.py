@@ -9,6 +9,7 @@ not plain (a piece of a message, MQTT 5, QoS 2, whatever is wrong) is left to pa
 
 from __future__ import annotations
 
+import math
 import socket
 import struct
 from collections.abc import Callable, Sequence
@@ -87,6 +88,13 @@ class ReadAhead:
 
 class Client(mqtt.Client):
     """See the module."""
+
+    moved_s = -math.inf  # when its loop last went round: any thread may look
+
+    def loop_misc(self) -> MQTTErrorCode:
+        """What paho does at the end of each round of its loop, of which one takes a second at most."""
+        self.moved_s = mqtt.time_func()
+        return super().loop_misc()
 
     # Of paho's own making, which is pinned. Where it is no longer asked for, messages come as before, only slower.
     def _create_socket(self) -> ReadAhead:

@@ -36,7 +36,15 @@ from monitor.domain.readings.numbering import Gap, Numbering, holes
 from monitor.domain.readings.reading import MISSING, Refused, ceil_ms, from_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.record import Event, RefusedRow, Unknown
-from monitor.service.ports import LastAlive, Latest, NoticeRow, Series, TransitionRow, Written
+from monitor.service.ports import (
+    Labelled,
+    LastAlive,
+    Latest,
+    NoticeRow,
+    Series,
+    TransitionRow,
+    Written,
+)
 
 # A row of before humidity had its own flag has one for both: where there is a humidity, it was in or out as that said.
 RH_FLAG = f"ifnull(r.rh_flag, CASE WHEN r.rh_pct IS NULL THEN {MISSING} ELSE r.flag END)"
@@ -248,6 +256,17 @@ class SqliteHistory:
         until_ms = LAST_MS if until is None else ceil_ms(until)
         with store_failures("record"):
             return read_handlings(self._connection, standing=False, since_ms=since_ms, until_ms=until_ms)
+
+    def labelled(self, node: str, since: datetime, until: datetime) -> list[Labelled]:
+        """How a node's readings in a time were dated, each way once."""
+        rows = self._rows(
+            "SELECT DISTINCT basis, trusted FROM line"
+            " WHERE node = ? AND offset_ms + last_up_ms >= ? AND offset_ms + first_up_ms < ? ORDER BY basis, trusted DESC",
+            node,
+            ceil_ms(since),
+            ceil_ms(until),
+        )
+        return [Labelled(basis, bool(trusted)) for basis, trusted in rows]
 
     def book(self, batch: Batch) -> EggBook:
         """What was written about a batch's eggs."""

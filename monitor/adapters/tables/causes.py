@@ -68,6 +68,13 @@ class _Dose(_Check):
     kind: Literal["dose"]
 
 
+class _Counted(_Dose):
+    """A dose of which no exposure was published."""
+
+    clear_at: _Size
+    supported_at: _Size
+
+
 class _Beyond(_Check):
     kind: Literal["beyond"]
 
@@ -89,6 +96,10 @@ class _Checks(Table):
     stored_apart: Annotated[_Level, Field(alias="stored-apart")]
     mass: _Mean
     mass_apart: Annotated[_Level, Field(alias="mass-apart")]
+    turned: _Level
+    unturned: _Counted
+    cracked: _Level
+    altitude: _Level
 
 
 class _Cause(Table):

@@ -5,19 +5,27 @@ So a drawing of four weeks is as small as one of a day, and no peak is lost, how
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypedDict
 
 import numpy as np
 
 from monitor.analysis.line.eggs import egg_lines
-from monitor.analysis.line.stretch import QUANTITIES, Stretch, lines_of, parts_of
-from monitor.analysis.line.trace import Floats, Mask, Trace
+from monitor.analysis.line.stretch import QUANTITIES, Stretch, lines_of, parts_of, samples_of
+from monitor.analysis.line.trace import Floats, Mask, Trace, trace_of
 from monitor.domain.eggs.temperature import EggModel
 from monitor.domain.needs.bands import EGG
 from monitor.domain.needs.profile import Band
 
 COLUMNS = 900  # five to a millimetre of A4
+BINS = 90  # of a ribbon: about six hours of a hen's term, over which a thermostat's swing is gone
+_FEWEST = 2  # batches, between which there is a ribbon
+
+
+class _Span(TypedDict):
+    max_gap_ms: float
+    length_ms: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +47,17 @@ class Chart:
     low: Floats
     high: Floats
     bands: tuple[Span, ...] = ()
+
+    @property
+    def coverage(self) -> float:
+        """The share of its columns that have a line."""
+        return float(np.isfinite(self.low).mean())
+
+    def above(self, other: Chart) -> float | None:
+        """How far it lies above another of the same time, on average over the columns that both have; None without any."""
+        apart = (self.low + self.high - other.low - other.high) / 2.0
+        known = apart[np.isfinite(apart)]
+        return float(known.mean()) if known.size else None
 
     def column(self, at_ms: float) -> float:
         """Where a time lies, in columns from the left."""
@@ -68,6 +87,63 @@ def charts_of(
             Chart(quantity=quantity, since_ms=since_ms, until_ms=until_ms, low=low, high=high, bands=_spans(bands))
         )
     return tuple(charts)
+
+
+def at_once(charts: Iterable[Chart]) -> int:
+    """How many of some lines of one time there are at once, where there is any: mostly, for two machines meet in one column."""
+    counts = np.sum([np.isfinite(chart.low) for chart in charts], axis=0)
+    return int(np.median(counts[counts > 0])) if np.any(counts) else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Ribbon:
+    """Where other batches' means lay on the same days of development, lowest and highest in each part of a chart's time; NaN where fewer than two
+    of them have any. batches: how many."""
+
+    low: Floats
+    high: Floats
+    batches: int
+
+
+def probe_charts(stretches: Sequence[Stretch], quantity: str, *, columns: int = COLUMNS) -> dict[str, Chart]:
+    """DRY_BULB or RH of each probe by itself, by its key, over the same time as `charts_of`."""
+    since_ms, until_ms = stretches[0].since_ms, stretches[-1].until_ms
+    traces: dict[str, list[tuple[int, Trace]]] = {}
+    for stretch in stretches:
+        for key, samples in zip(stretch.probes, samples_of(stretch, quantity), strict=True):
+            trace = trace_of([samples], **_span(stretch))
+            traces.setdefault(key, []).append((stretch.since_ms, trace))
+    charts = {}
+    for key, own in traces.items():
+        low, high = extremes(own, since_ms, until_ms, columns=columns)
+        charts[key] = Chart(quantity=quantity, since_ms=since_ms, until_ms=until_ms, low=low, high=high)
+    return charts
+
+
+def ribbon_of(
+    lives: Sequence[tuple[Sequence[Stretch], int]], quantity: str, chart: Chart, *, set_ms: int
+) -> Ribbon | None:
+    """Other batches beside a chart of this one's. lives: the stretches of each, and its day 0; set_ms: of this one. None with fewer than two of them."""
+    middles = []
+    for stretches, day_0_ms in lives:
+        traces = [(s.since_ms, trace_of(samples_of(s, quantity), **_span(s))) for s in stretches]
+        since_ms, until_ms = (at - set_ms + day_0_ms for at in (chart.since_ms, chart.until_ms))
+        inside = [(at, trace) for at, trace in traces if at < until_ms and at + trace.length_ms > since_ms]
+        low, high = extremes(inside, since_ms, until_ms, columns=BINS)
+        middles.append((low + high) / 2.0)
+    if len(middles) < _FEWEST:
+        return None
+    every = np.array(middles)
+    known = np.isfinite(every).sum(axis=0) >= _FEWEST
+    low, high = (
+        np.where(known, of(np.where(np.isfinite(every), every, worst), axis=0), np.nan)
+        for of, worst in ((np.min, np.inf), (np.max, -np.inf))
+    )
+    return Ribbon(low, high, len(middles))
+
+
+def _span(stretch: Stretch) -> _Span:
+    return {"max_gap_ms": stretch.max_gap_s * 1000.0, "length_ms": stretch.until_ms - stretch.since_ms}
 
 
 def extremes(

@@ -59,7 +59,7 @@ class Stretch:
     in the machine, none for a time in no machine (which then is a gap). They should reach twice max_gap_s
     beyond both ends, so that the line is cut there and does not stop short; more does no harm. max_gap_s: the
     allowed silence of a probe. pressure_kpa: the site's. cabinet: what its egg's model is asked for by, such as
-    the kind of the machine's air; "" for its id. Raises ValueError for a stretch that does not last,
+    the kind of the machine's air; "" for its id. probes: whose air it is, in the same order; none where nobody asks. Raises ValueError for a stretch that does not last,
     or a max_gap_s that is not above 0.
     """
 
@@ -74,6 +74,7 @@ class Stretch:
     max_gap_s: float
     pressure_kpa: float
     cabinet: str = ""
+    probes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.since_ms < self.until_ms:
@@ -128,7 +129,15 @@ def lines_of(stretch: Stretch) -> Mapping[str, Line]:
 
 def dry_bulb_samples(stretch: Stretch) -> list[Samples]:
     """For each probe of a stretch the dry bulbs about it that make the line, for `trace_of`."""
-    return [_measured(near, near.dry_bulb_c, taken(near.flag)) for near in (_near(stretch, a) for a in stretch.air)]
+    return samples_of(stretch, DRY_BULB)
+
+
+def samples_of(stretch: Stretch, quantity: str) -> list[Samples]:
+    """The same of DRY_BULB or RH, without the wet bulb, which takes most of the time."""
+    near = [_near(stretch, air) for air in stretch.air]
+    if quantity == DRY_BULB:
+        return [_measured(each, each.dry_bulb_c, taken(each.flag)) for each in near]
+    return [_measured(each, each.rh_pct, taken(each.rh_flag)) for each in near]
 
 
 @dataclass(frozen=True, slots=True)

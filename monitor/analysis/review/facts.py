@@ -1,5 +1,5 @@
 """What the record shows of a batch's eggs, whatever any source names of what was found in them: how they ended, the heat and cold beyond
-their alarm limits, the alarms in their life, what is not on record or doubtful, their loss of water, their days in store. Values only;
+their alarm limits, the alarms in their life, what is not on record or doubtful, their loss of water, their days in store, their turns. Values only;
 `shown/review/facts` says them."""
 
 from __future__ import annotations
@@ -55,8 +55,17 @@ class Lost:
 
 
 @dataclass(frozen=True, slots=True)
+class Pauses:
+    """Between turns, h, up to lockdown: on average, and the longest. counted: the share of that time in which somebody counted, 0 to 1."""
+
+    mean_h: float
+    longest_h: float
+    counted: float
+
+
+@dataclass(frozen=True, slots=True)
 class Facts:
-    """All of it. set_ms: day 0. warm, humid: figures of the air to the end of their life. beyond: heat and cold, of each side that has an
+    """All of it. turned: None where nobody counted. weighed: whether anybody weighed them, though the loss may not be known. set_ms: day 0. warm, humid: figures of the air to the end of their life. beyond: heat and cold, of each side that has an
     alarm limit. stored_days: of each egg that it is known of, or one for the batch."""
 
     set_ms: int
@@ -67,6 +76,8 @@ class Facts:
     humid: Figures
     lost: Lost | None
     stored_days: tuple[float, ...]
+    turned: Pauses | None = None
+    weighed: bool = False
 
     def day(self, at_ms: float) -> float:
         """Of development."""

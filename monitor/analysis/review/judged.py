@@ -12,10 +12,10 @@ For a finding, every cause that sources name is judged by one figure of the reco
   sensors and their own spread can tell;
 - unlike the batches that went well where a mean keeps its band, or is beyond it by less than a sensor can tell, and is farther out than
   theirs by more than that;
-- not measured where no sensor sees it, and nobody wrote it: those are listed, never left out.
+- not measured where nothing in the record tells of it: those are listed, never left out.
 
 A cause gets one verdict, however many ways it can be asked. What is measured at the egg decides: a weighed loss over the humidity that
-would have made it; what was written over what no sensor sees. Of ways that weigh the same the one that shows most does.
+would have made it; what was written or counted over what no air tells of. Of ways that weigh the same the one that shows most does.
 
 A supported cause is one that the record does not contradict. What ranks them is `strength`: how many times the figure is as far out as
 it takes to be supported, times the root of the window's share of the term. For one and the same fault that is greatest in the window
@@ -31,7 +31,6 @@ from statistics import median
 
 from monitor.analysis.review.beyond import SHORTEST_H, Beyond
 from monitor.domain.published.causes import (
-    BEFORE_SET,
     BEYOND,
     BEYOND_OF,
     DOSE,
@@ -253,7 +252,7 @@ class _Asking:
     def way(self, cause: Cause, rows: tuple[Cause, ...]) -> Verdict:
         """What one figure says to a cause. rows: all of it."""
         if cause.written:
-            cause = replace(cause, window=BEFORE_SET) if self._figure(cause) is not None else cause
+            cause = replace(cause, window=cause.way[2]) if self._figure(cause) is not None else cause
         if not cause.check and self._figure(cause) is None:
             return Verdict(NOT_MEASURED, rows, cause)
         check, figure = self.catalogue.checks[cause.written or cause.check], self._figure(cause)

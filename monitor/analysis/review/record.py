@@ -141,6 +141,22 @@ def record_of(
     return Record(name, figures)
 
 
+def span_of(
+    window: str, stretches: Sequence[Stretch], *, set_at_ms: int, term_days: float, until_ms: int | None
+) -> tuple[int, int] | None:
+    """From when to when a window lasted for an egg whose record ends at until_ms (None: where the stretches end); None where it was not reached."""
+    last_ms = stretches[-1].until_ms if stretches else set_at_ms
+    end_ms = last_ms if until_ms is None else min(until_ms, last_ms)
+    if window in _STAGES:
+        of_stage = [s for s in stretches if s.stage in _STAGES[window]]
+        since_ms, until = (of_stage[0].since_ms, min(of_stage[-1].until_ms, end_ms)) if of_stage else (end_ms, end_ms)
+    else:
+        since_ms, until = _span(
+            _SPANS.get(window, (0.0, None)), set_at_ms=set_at_ms, term_days=term_days, end_ms=end_ms
+        )
+    return (since_ms, until) if since_ms < until else None
+
+
 def lived_until(stretches: Sequence[Stretch], set_at_ms: int, until_ms: int | None) -> list[Stretch]:
     """The stretches from the set to the end of a life; None: as far as they go. Of a life that ended with the set, the first of them."""
     last_ms = stretches[-1].until_ms

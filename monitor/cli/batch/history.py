@@ -4,9 +4,13 @@ asks, prints."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 
+from monitor.adapters.store.history import SqliteHistory
+from monitor.analysis.history.chart import Chart
 from monitor.analysis.history.egg import with_egg
+from monitor.analysis.history.ended import ended_of
 from monitor.cli.frame import (
     DONE,
     PROGRAM,
@@ -27,16 +31,22 @@ from monitor.cli.typed import typed_whole
 from monitor.domain.eggs.book import knows, outcome
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Profile
 from monitor.domain.published.exposure import EXPOSURES
+from monitor.domain.readings.reading import to_ms
+from monitor.service.across.beside import Beside as Others
 from monitor.service.ports import StoreFailure
-from monitor.service.reports.batch import NoRecord, batch_charts, batch_history
+from monitor.service.reports.batch import NoRecord, batch_charts, batch_history, batch_lines
 from monitor.service.reports.egg import egg_life
+from monitor.service.reports.facts import rang_of
+from monitor.service.reports.turning import turned, turns_by_day, turns_of
 from monitor.shown.calendar import Due, looks_of, to_ics
 from monitor.shown.history.brief import brief_text
+from monitor.shown.history.ended import EggsPart
 from monitor.shown.history.exposures import exposure_text, exposure_view
 from monitor.shown.history.files import to_csv, to_json
-from monitor.shown.history.report import Header, to_html, to_text
+from monitor.shown.history.report import Beside, Header, to_html, to_text
 
 
 @fixed(kw_only=True)
@@ -49,6 +59,7 @@ class History(Reported):
     ics: Path | None
     exposures: bool
     full: bool
+    good: bool
     sure: bool
 
 
@@ -66,6 +77,8 @@ def add(parsers: Parsers) -> None:
     history.add_argument("--ics", type=Path, default=None, metavar="FILE", help="what is due, for a calendar")
     help_ = "what was published of eggs in too hot or too cold air, for this species"
     history.add_argument("--exposures", action="store_true", help=help_)
+    help_ = "on the page, where your batches that went well lay on the same days"
+    history.add_argument("--good", action="store_true", help=help_)
     help_ = "all of it: every figure, the largest stays off target, what was done"
     history.add_argument("--full", action="store_true", help=help_)
     history.add_argument("--sure", action="store_true", help="write over a file that is there")
@@ -74,6 +87,8 @@ def add(parsers: Parsers) -> None:
 
 def _history(options: History) -> int:
     check_files((options.csv, options.html, options.ics), json_wanted=options.json, sure=options.sure)
+    if options.good and (options.html is None or options.archive is not None):
+        raise Wrong("history: --good, expected it with --html and without --archive, which has one batch")
     try:
         with looked_at(options) as looked:
             batch, profile = looked.batch, profile_of(looked.site, looked.batch)
@@ -95,7 +110,9 @@ def _history(options: History) -> int:
 
 def _report(options: History, looked: Looked) -> int:
     """Write and print the figures. Raises NoRecord where there are none yet."""
-    site, batch, now, header = looked.site, looked.batch, looked.now, Header.of(looked.batch)
+    site, batch, now = looked.site, looked.batch, looked.now
+    book = looked.history.book(batch)
+    header = Header.of(batch, ended=ended_of(book, now))
     if options.egg is not None:
         life = egg_life(looked.history, site, batch, egg=options.egg, now=now)
         batch, now, header = life.batch, life.until, Header.of(batch, life.part)
@@ -108,7 +125,8 @@ def _report(options: History, looked: Looked) -> int:
     if options.csv is not None:
         write_file(options.csv, to_csv(figures, header))
     if options.html is not None:
-        write_file(options.html, to_html(figures, charts, header, zone=site.zone, unit=site.unit))
+        beside = _beside(looked, header, charts, batch=batch, now=now, good=options.good)
+        write_file(options.html, to_html(figures, charts, header, zone=site.zone, unit=site.unit, beside=beside))
     data, told = to_json(figures, header), to_text if options.full else brief_text
     files = (options.ics, options.csv, options.html)
     asked = not options.json and all(file is None for file in files)
@@ -116,6 +134,25 @@ def _report(options: History, looked: Looked) -> int:
     if header.egg is None:  # an archive brings the figures of the batch only
         _tell_other_figures(looked, data)
     return show_or_written(options.json, files, data=data, text=lambda: text)
+
+
+def _beside(
+    looked: Looked, header: Header, charts: Sequence[Chart], *, batch: Batch, now: datetime, good: bool
+) -> Beside:
+    """Each sensor's own line, turns, alarms, of a batch's page its eggs; good: and the batches that went well, which an archive has not."""
+    history, site = looked.history, looked.site
+    lives = []
+    if good and isinstance(history, SqliteHistory):
+        lives = Others(history, site, looked.now, frozenset()).lives(looked.batch)
+    rang = tuple(rang_of(history, site, looked.batch, now=looked.now, until_ms=charts[0].until_ms))
+    there = [(each.stretches, to_ms(each.batch.set_at)) for each in lives if each.stretches]
+    probes, ribbons = batch_lines(history, site, batch, charts=charts, now=now, good=there)
+    book = history.book(batch)
+    turns = turns_by_day(turns_of(history, site, book, now=now), batch)
+    if header.ended is None:
+        return Beside(probes, ribbons, turns, rang)
+    eggs = EggsPart(book, header.ended, turned(history, site, book, now=now))
+    return Beside(probes, ribbons, turns, rang, eggs)
 
 
 def _tell_other_figures(looked: Looked, data: object) -> None:

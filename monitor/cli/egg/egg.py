@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from monitor.cli.egg import chicks, files, identity, shell
+from monitor.cli.egg import chicks, files, identity, sheet, shell
 from monitor.cli.egg import written as write
 from monitor.cli.egg.given import (
     DONE,
@@ -171,6 +171,20 @@ def add(parsers: Parsers) -> None:
         verbs, "withdraw", write.withdraw, kind=Written, about="an entry was a mistake altogether", words="ENTRY [TEXT]"
     )
     _verb(verbs, "undo", write.undo, kind=Written, about="take back what was written last", words="")
+    sheeted = verbs.command(
+        "sheet", sheet.sheet, sheet.Sheeted, about="the sheet of one egg: what became of it, and how sure that is"
+    )
+    sheeted.set_defaults(archive=None)  # which brings no alarms and no other batches along
+    sheeted.add_argument("batch")
+    sheeted.add_argument("egg", type=typed_whole)
+    sheeted.add_argument(
+        "--html",
+        type=Path,
+        default=None,
+        metavar="FILE",
+        help="a page with its life on one drawing, to read and to print",
+    )
+    sheeted.add_argument("--sure", action="store_true", help="write over a file that is there")
     help_ = "the book of a batch, or of one egg: loss so far, where it leads, what mends it"
     shown = verbs.command("show", _show, Show, about=help_)
     shown.add_argument("batch", nargs="?", default=None)

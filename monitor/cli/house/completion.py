@@ -37,7 +37,7 @@ COMMANDS = (
     "profiles refused replay review room rules run shelve unshelve"
 )
 BATCH = "add close list move not-yet remove reopen show split stage"
-EGG = "air-cell candle chick correct event file finding identity laid look-again note outcome save show size turned undo weigh withdraw"
+EGG = "air-cell candle chick correct event file finding identity laid look-again note outcome save sheet show size turned undo weigh withdraw"
 CONTACT = "list test"
 
 

@@ -447,6 +447,11 @@ def pressure_kpa(elevation_m: Values) -> Values:
     return answer
 
 
+def elevation_m(pressure_kpa: float) -> float:
+    """The elevation at which the standard atmosphere has a pressure above 0: the inverse of `pressure_kpa`."""
+    return (1.0 - math.pow(pressure_kpa / SEA_LEVEL_KPA, 1.0 / 5.2559)) / 2.25577e-5
+
+
 @fixed
 class AirState:
     """A reading and what follows from it; no dew point (None) where air is too dry for one, as at 0 %RH."""

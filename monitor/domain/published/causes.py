@@ -1,8 +1,8 @@
 """The published causes of a problem hatch: the trade's findings, and for each what sources name, with how a record is asked.
 
 They ship as data (`monitor/data/causes.toml`). A row is one way to ask a record about a cause of one source: by one figure in one
-window of the incubation; by what may be written of the eggs (their days in store, their mass); or no sensor sees it, and then it is
-listed and never left out. Where sources name both directions, both stand. What no source names, and is asked of every death, deformity
+window of the incubation; by what may be written or counted (days in store, mass, turns, cracks, how high the place lies); or nothing tells
+of it, and then it is listed and never left out. Where sources name both directions, both stand. What no source names, and is asked of every death, deformity
 and hatch time all the same, is `asked_anyway`. Nothing here says what happened to an egg: see `analysis/review/judged.py`.
 """
 
@@ -21,11 +21,16 @@ TEMPERATURE, HUMIDITY, LOSS = "temperature", "humidity", "loss"
 SWING, SPREAD, OPENINGS, HEAT, COLD = "swing", "spread", "openings", "heat", "cold"
 OVERHEAT, CHILL = "overheat", "chill"  # all of the heat, or of the cold, beyond the alarm limits
 STORED, STORED_APART, MASS, MASS_APART = "stored", "stored-apart", "mass", "mass-apart"
+TURNED, UNTURNED, CRACKED, ALTITUDE = "turned", "unturned", "cracked", "altitude"
 KINDS = {
     TEMPERATURE: MEAN, HUMIDITY: MEAN, LOSS: MEAN, SWING: LEVEL, SPREAD: LEVEL, OPENINGS: LEVEL, HEAT: DOSE, COLD: DOSE,
     OVERHEAT: BEYOND, CHILL: BEYOND, STORED: LEVEL, STORED_APART: LEVEL, MASS: MEAN, MASS_APART: LEVEL,
+    TURNED: LEVEL, UNTURNED: DOSE, CRACKED: LEVEL, ALTITUDE: LEVEL,
 }  # fmt: skip
-WRITTEN = (STORED, STORED_APART, MASS, MASS_APART)  # what no sensor sees, and somebody may have written
+OF_THE_SET = (STORED, STORED_APART, MASS, MASS_APART)
+TURNS = (TURNED, UNTURNED)
+# What no air tells of, and somebody may have written, a switch may have counted, or the configuration may say.
+WRITTEN = (*OF_THE_SET, *TURNS, CRACKED, ALTITUDE)
 BEYOND_OF = {HIGH: OVERHEAT, LOW: CHILL}  # the heat or cold that a mean hides, by the direction in which it is asked
 EVIDENCE = ("seen", "memory", "seen (unattributed copy)")
 
@@ -60,7 +65,7 @@ class Check:
     """How one figure is judged.
 
     kind: MEAN against the profile's band, supported from `margin` beyond it; LEVEL, not supported up to clear_at and supported
-    from supported_at; DOSE, with both from the published exposure; BEYOND, from every published exposure that did harm. half_band: for a band with one limit. source: of the numbers.
+    from supported_at; DOSE, likewise, of a heat or cold with both from the published exposure, and one that was not seen may lie in a gap; BEYOND, from every published exposure that did harm. half_band: for a band with one limit. source: of the numbers.
 
     Raises Refusal when a LEVEL is not clear before it is supported.
     """
@@ -157,10 +162,9 @@ class Cause:
 
     @property
     def way(self) -> tuple[str, str, str]:
-        """(variable, direction, window): rows with the same ask for the same. What may be written is asked before the set."""
-        return (
-            (self.written, self.direction, BEFORE_SET) if self.written else (self.variable, self.direction, self.window)
-        )
+        """(variable, direction, window): rows with the same ask for the same. What is written of eggs as they were set is asked before the set."""
+        window = BEFORE_SET if self.written in OF_THE_SET else self.window
+        return self.written or self.variable, self.direction, window
 
     @property
     def beyond(self) -> Key | None:
@@ -239,7 +243,8 @@ class Catalogue:
             if cause.beyond is not None:
                 yield cause.beyond
             if cause.written:
-                yield cause.written, BEFORE_SET
+                variable, _, window = cause.way
+                yield variable, window
             if cause.check == HUMIDITY:
                 yield LOSS, WHOLE
         yield from ((cause.variable, cause.window) for cause in self.asked_anyway(finding))

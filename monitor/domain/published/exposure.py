@@ -22,6 +22,7 @@ ABOVE, BELOW = "above", "below"
 REACHED, WITHIN, SHORT, CONTRADICTS = "reached", "within", "short", "contradicts"
 BEST_C = 37.8  # the shell at which hen eggs do best (Lourens and others 2005): what is farther from it is listed first
 HEN_TERM_DAYS = 21.0  # the ages below are days of this term
+AS_OLD_D = 1.0  # days of that term, by which sources that count from 0 and from 1 differ
 ON_THE_LIMIT = 1e-9  # K: rounding of a mean or a calibration, far below any sensor's step
 ROUNDED_K = 0.05  # the published temperatures are given to 0.1 °C, most of them as 105 or 110 °F turned into °C
 
@@ -177,12 +178,13 @@ class Match:
 
     standing: REACHED (as much heat or cold as was harmful there, or more), WITHIN (less than was borne there), SHORT
     (the one that came closest of those not reached), CONTRADICTS (a result that says otherwise than one of these).
-    hours: how long the dose was at or beyond the published temperature.
+    hours: how long the dose was at or beyond the published temperature. as_old: that it was published of eggs as old as these.
     """
 
     exposure: Exposure
     standing: str
     hours: float
+    as_old: bool = False
 
 
 def quoted(words: str, temps_c: Sequence[float], unit: str, *, degree: str = "°") -> str:
@@ -196,7 +198,8 @@ def quoted(words: str, temps_c: Sequence[float], unit: str, *, degree: str = "°
 def nearest(dose: Dose, share_of_term: float) -> tuple[Match, ...]:
     """The published exposures that stand nearest to a dose of air; none for a dose of nothing.
 
-    Those it reached, those borne that it stayed within, the one it came closest to of the rest; each set in the order
+    Those it reached, those borne that it stayed within, the one it came closest to of the rest, and where all of these are of other ages, or
+    milder, the one it came closest to of eggs as old; each set in the order
     of age (that nearest to share_of_term, 0 to 1, first; no age given last) and of temperature; then the published
     results that contradict any of these. Nothing is left out because it disagrees.
     """
@@ -215,7 +218,13 @@ def nearest(dose: Dose, share_of_term: float) -> tuple[Match, ...]:
             within.append(Match(each, WITHIN, spent))
     by_age = _by_age(share_of_term)
     short.sort(key=lambda m: -m.hours / (m.exposure.hours or 1.0))
-    found = [*sorted(reached, key=by_age), *sorted(within, key=by_age), *short[:1]]
+    every = [
+        replace(match, as_old=by_age(match)[0] <= AS_OLD_D)
+        for match in (*sorted(reached, key=by_age), *sorted(within, key=by_age), *short)
+    ]
+    found = every[: len(every) - len(short[1:])]
+    as_far = max((_far_k(match) for match in found if match.as_old), default=0.0)
+    found += [match for match in every[len(found) :] if match.as_old and _far_k(match) > as_far][:1]
     named = {m.exposure.id: m.exposure for m in found}
     others = [e for e in EXPOSURES if e.id not in named and any(_disagree(e, other) for other in named.values())]
     return (*found, *(Match(each, CONTRADICTS, 0.0) for each in others))
@@ -248,6 +257,10 @@ def _disagree(one: Exposure, other: Exposure) -> bool:
     return one.id in other.against or other.id in one.against
 
 
+def _far_k(match: Match) -> float:
+    return abs((match.exposure.temp_c or BEST_C) - BEST_C)
+
+
 def _by_age(share_of_term: float) -> Callable[[Match], tuple[float, float]]:
     """Sort key: days of the hen's term from that age, then the farther temperature first."""
     hen_day = share_of_term * HEN_TERM_DAYS
@@ -255,6 +268,6 @@ def _by_age(share_of_term: float) -> Callable[[Match], tuple[float, float]]:
     def key(match: Match) -> tuple[float, float]:
         day = match.exposure.day
         apart = HEN_TERM_DAYS if day is None else max(day[0] - hen_day, hen_day - day[1], 0.0)
-        return apart, -abs((match.exposure.temp_c or BEST_C) - BEST_C)
+        return apart, -_far_k(match)
 
     return key

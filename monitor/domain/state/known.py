@@ -233,6 +233,8 @@ class State:
     last_watched: datetime | None = None  # when the run before last did, where it was cut off and that is not told yet
     # when what this run took up was written, on both clocks, and whether at a stop
     handed_on: tuple[float, datetime, bool] | None = None
+    # When this run began, and those before it, on the forward clock: as far back as each but the first went on from one that was cut off.
+    starts: tuple[float, ...] = ()
     lost: str = ""  # why no node can be heard, as far as this machine knows by itself: its BROKER or NETWORK is gone
     # node: the other site as which it speaks, and since when
     elsewhere: dict[str, tuple[str, float]] = field(default_factory=dict)

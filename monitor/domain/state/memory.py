@@ -127,7 +127,7 @@ class AlarmMemory:
 @fixed
 class Memory:
     """See the module. final: written when the run stopped; else that run may have gone on, and been cut off. last_watched: since when nobody had
-    watched before that run, where it did not come to say so."""
+    watched before that run, where it did not come to say so. starts: when runs began lately of which each went on from one that was cut off, and the first of them."""
 
     mono_s: float
     at: datetime
@@ -139,3 +139,4 @@ class Memory:
     nodes: tuple[NodeMemory, ...] = ()
     last_watched: datetime | None = None
     contacts: tuple[tuple[str, Contact], ...] = ()  # by switch
+    starts: tuple[float, ...] = ()

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 
 from monitor.domain.alarms.alarm import CHATTER_S, Alarm
+from monitor.domain.needs.rules import CRITICAL, HIGH
 from monitor.domain.readings.agreement import Pairs
-from monitor.domain.state.known import Look, MachineState
+from monitor.domain.state.known import Look, MachineState, rule_of
 from monitor.domain.state.memory import AlarmMemory, MachineMemory, Memory, NodeMemory, ProbeMemory
 
+# For so long at most after its last word a run that was cut off counts on in the next: what was out of bounds before and is so after was so
+# meanwhile. Judgement: a door is shut, and a machine is cold without mains, by then.
+CUT_S = 600.0
+STARTS_KEPT = 16
 _ALONE = Pairs()
 
 
@@ -50,6 +56,7 @@ def remember(look: Look, final: bool = False) -> Memory:
         nodes=_nodes(look),
         last_watched=look.state.last_watched,
         contacts=tuple(look.state.contacts.items()),
+        starts=look.state.starts,
     )
 
 
@@ -68,19 +75,22 @@ def _nodes(look: Look) -> tuple[NodeMemory, ...]:
     return tuple(NodeMemory(node, tuple(of.facts.values()), of.clashes) for node, of in known if of.facts or of.clashes)
 
 
-def take_up(look: Look, memory: Memory) -> None:
-    """Go on where the run before stopped.
+def take_up(look: Look, memory: Memory, *, watched: datetime | None = None) -> None:
+    """Go on where the run before stopped. watched: the last that is known of it; None: the memory itself.
 
     Its times are of the forward clock that this run goes on with. Where the label is not to be trusted, or they lie ahead, that
-    clock began anew, and nothing of it can be used. Where that run did not stop but was cut off, its delays
-    may be over since, so they begin anew. How often an alarm came, and that it rested since, is no time, and holds whatever the clocks say.
+    clock began anew, and nothing of it can be used. Where that run was cut off longer ago than CUT_S, its delays
+    may be over since, so they begin anew; so do those of what is not urgent, for which no memory was written in time. How often an alarm came, and that it rested since, is no time, and holds whatever the clocks say.
     """
+    goes_on = (look.now.utc - (watched or memory.at)).total_seconds() <= CUT_S
     for a in memory.alarms:
         alarm = look.state.alarms.get((a.subject, a.rule))
         if alarm is not None and a.rested and (alarm.episode, alarm.condition) == (a.episode, a.condition):
             look.state.alarms[alarm.key] = replace(alarm, times=a.times, rested=True)
     if memory.mono_s > look.now.mono_s or not look.now.clock_ok:
         return
+    if not memory.final:
+        look.state.starts = (*memory.starts, *look.state.starts)[-STARTS_KEPT:]
     for p in memory.probes:
         if p.probe not in look.site.probes:
             continue
@@ -109,19 +119,20 @@ def take_up(look: Look, memory: Memory) -> None:
     for a in memory.alarms:
         key = (a.subject, a.rule)
         alarm = look.state.alarms.get(key) or Alarm(*key)
-        alarm = _as_it_was(alarm, a, final=memory.final)
+        urgent = a.rule in look.site.rules and rule_of(look, *key).priority in (HIGH, CRITICAL)
+        alarm = _as_it_was(alarm, a, goes_on=memory.final or (goes_on and urgent))
         if alarm.number or alarm.pending_mono_s is not None:
             look.state.alarms[key] = alarm
 
 
-def _as_it_was(alarm: Alarm, a: AlarmMemory, *, final: bool) -> Alarm:
-    """What the record has of an alarm, with what the run before knew besides. final: that run stopped, so that its delays go on."""
+def _as_it_was(alarm: Alarm, a: AlarmMemory, *, goes_on: bool) -> Alarm:
+    """What the record has of an alarm, with what the run before knew besides. goes_on: whether its delays do."""
     if a.shelved_until is not None and alarm.shelved_until == a.shelved_until:
         alarm = replace(alarm, shelved_until_mono_s=a.shelved_until_mono_s)
     if a.out_until is not None and alarm.out_until == a.out_until:
         alarm = replace(alarm, out_until_mono_s=a.out_until_mono_s)
     if (alarm.episode, alarm.condition) == (a.episode, a.condition):  # else it came or went since
-        if final:
+        if goes_on:
             alarm = replace(alarm, pending_mono_s=a.pending_mono_s, pending_at=a.pending_at)
         if a.asked_mono_s is not None:
             alarm = replace(alarm, asked_mono_s=a.asked_mono_s)

@@ -15,7 +15,7 @@ from monitor.domain.readings.numbering import HOLE_S
 from monitor.domain.state.known import Key, Look, rule_of
 from monitor.domain.watch.overdue import LOOK_EVERY_S
 from monitor.domain.watch.plan import SITE_SUBJECT
-from monitor.domain.watch.silence import runs_on_s
+from monitor.domain.watch.silence import ITSELF, itself_runs_on_s, runs_on_s
 
 _BY_TIME = (
     NO_DATA,
@@ -111,6 +111,8 @@ def _alarm_due_s(look: Look, key: Key, alarm: Alarm) -> float:
         soonest = min(soonest, alarm.out_until_mono_s)
     if alarm.condition:
         soonest = min(soonest, asks_at_s(alarm, rule_of(look, *key)))
+    if key == ITSELF and alarm.condition:
+        soonest = min(soonest, itself_runs_on_s(look))
     if (
         key[1] == NODE_RESTARTS
         and alarm.condition

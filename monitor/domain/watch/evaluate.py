@@ -37,7 +37,7 @@ from monitor.domain.watch.plan import SITE_SUBJECT
 from monitor.domain.watch.planning import end_outs, put_back, unsuppress_rest
 from monitor.domain.watch.planning import plan as plan
 from monitor.domain.watch.sensors import RULE_OF, judge_faults, judge_silent_switches, judge_switches, subject_of
-from monitor.domain.watch.silence import judge_away, judge_restarts, judge_silence, take_presence
+from monitor.domain.watch.silence import judge_away, judge_itself, judge_restarts, judge_silence, take_presence
 from monitor.domain.watch.telling import ask_again
 
 
@@ -72,6 +72,7 @@ def tick(look: Look) -> None:
         plan(look, machine)
     judge_silence(look)
     judge_away(look)
+    judge_itself(look)
     judge_silent_switches(look)
     look_for_overdue(look)
     if look.state.alarms:

@@ -1,5 +1,5 @@
 """Who should have spoken by now: a probe, a node, or every node at once, which is said once; and that nobody
-listened, after a cut that took everything."""
+listened, after a cut that took everything, or does not for long, for the daemon keeps stopping."""
 
 from __future__ import annotations
 
@@ -22,7 +22,15 @@ from monitor.domain.alarms.about import (
     Unusable,
 )
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, more_urgent
-from monitor.domain.needs.rules import ALL_SILENT, NO_DATA, NO_HUMIDITY, NODE_OFFLINE, NODE_RESTARTS, WAS_AWAY
+from monitor.domain.needs.rules import (
+    ALL_SILENT,
+    KEEPS_STOPPING,
+    NO_DATA,
+    NO_HUMIDITY,
+    NODE_OFFLINE,
+    NODE_RESTARTS,
+    WAS_AWAY,
+)
 from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Now, Presence
 from monitor.domain.state.contacts import mains_gone
@@ -41,7 +49,9 @@ LAPSE_S = 12 * 3600.0  # then it is an old story, whether anybody answered or no
 # Four starts are no update and no plug that was pulled; a node that hangs at each third reading of five minutes has them within this (judgement).
 STARTS, STARTS_WITHIN_S = 4, 7200.0
 RUNS_ON_S = 1800.0  # without a start, or twice as long as it ran in between
-_AWAY = (SITE_SUBJECT, WAS_AWAY)
+# So many starts of the daemon within so many seconds are no chance: each but the first after a run that was cut off (judgement).
+OWN_STARTS = ((3, 300.0), (4, 7200.0))
+_AWAY, ITSELF = (SITE_SUBJECT, WAS_AWAY), (SITE_SUBJECT, KEEPS_STOPPING)
 
 
 def take_presence(look: Look, message: Presence) -> None:
@@ -288,3 +298,30 @@ def felt_in(look: Look, machine: str) -> tuple[str, float | None, float | None] 
         return machine, None, None
     eggs = [look.state.eggs[e.batch].egg_c for e in plan.eggs if e.judged and e.batch in look.state.eggs]
     return machine, round(min(airs), 1), round(min(eggs), 1) if eggs else None
+
+
+def judge_itself(look: Look) -> None:
+    """Whether this run is one of several that were cut off, until it has run on for half an hour."""
+    if len(look.state.starts) < 2 and ITSELF not in look.state.alarms:
+        return  # as nearly always
+    found = keeps_stopping(look)
+    if found is not None or ITSELF in look.state.alarms:
+        judgement = Judgement(IN if found is None else OUT, look.now.utc, about=found or "")
+        judge(look, ITSELF, judgement)
+
+
+def keeps_stopping(look: Look) -> Restarting | None:
+    """How often it has started lately, where that is no chance, and it has not run on since."""
+    starts = look.state.starts
+    if not starts or look.now.mono_s >= itself_runs_on_s(look):
+        return None
+    for least, within_s in OWN_STARTS:
+        lately = [at_s for at_s in starts if at_s >= starts[-1] - within_s]
+        if len(lately) >= least:
+            return Restarting(len(lately), lately[-1] - lately[0])
+    return None
+
+
+def itself_runs_on_s(look: Look) -> float:
+    """When it is said to run on, unless it falls before."""
+    return look.state.started_mono_s + RUNS_ON_S

@@ -6,7 +6,7 @@ one of these, and so read each batch's air once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from monitor.analysis.review.judged import Record
@@ -15,9 +15,9 @@ from monitor.domain.needs.site import Site
 from monitor.domain.published.causes import Key
 from monitor.service.across.outcomes import WENT_WELL_SHARE, Ended, ended_of
 from monitor.service.ports import SeasonRecord
-from monitor.service.reports.lived import lived_of
-from monitor.service.reports.written import with_written
+from monitor.service.reports.lived import Lived, lived_of
 
+MOST_DRAWN = 6  # of them whose air is drawn: each is weeks of readings
 MOST_GOOD = 60  # batches that went well beside one, the newest: about a season of a large house
 
 
@@ -54,7 +54,7 @@ class Beside:
             book = self.history.book(batch)
             lived = lived_of(self.history, self.site, book, now=self.now, wanted=self.wanted)
             record = lived.record(None, loss_pct=lived.middle_loss_pct)
-            self._records[batch.id] = with_written(record, book, usual_g=lived.egg_mass_g, wanted=self.wanted)
+            self._records[batch.id] = replace(record, figures={**record.figures, **lived.known(book, None)})
         return self._records[batch.id]
 
     def went_well(self, species: str, *, but: str = "") -> list[Batch]:
@@ -70,3 +70,9 @@ class Beside:
     def good(self, batch: Batch) -> list[Record]:
         """The figures of other clutches of a batch's species that went well."""
         return [self.record(b) for b in self.went_well(batch.profile, but=batch.clutch)]
+
+    def lives(self, batch: Batch) -> list[Lived]:
+        """The air of the newest of them, without any figures, for who draws it."""
+        newest = self.went_well(batch.profile, but=batch.clutch)[:MOST_DRAWN]
+        books = map(self.history.book, newest)
+        return [lived_of(self.history, self.site, book, now=self.now, wanted=frozenset()) for book in books]

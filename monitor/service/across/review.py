@@ -8,6 +8,7 @@ Bounded: a batch's air is read once and cut once for each day on which eggs died
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from statistics import median
 from typing import NamedTuple
@@ -24,9 +25,8 @@ from monitor.service.across.beside import Beside
 from monitor.service.across.outcomes import WENT_WELL_SHARE
 from monitor.service.ports import ReviewRecord
 from monitor.service.reports.batch import NoRecord
-from monitor.service.reports.facts import facts_of
+from monitor.service.reports.facts import OF_FACTS, facts_of
 from monitor.service.reports.lived import Lived, lived_of, shared_ends
-from monitor.service.reports.written import with_written
 
 MOST_SIBLINGS = 200
 
@@ -50,26 +50,26 @@ def batch_review(
     finding: str | None = None,
     egg: int | None = None,
     good_share: float = WENT_WELL_SHARE,
-    beside: Beside | None = None,
+    shared: Beside | None = None,
 ) -> BatchReview:
     """The review of everything that was found in a batch.
 
     Parameters
         finding: only this one, which need not have been written. egg: only what was found in this one.
         good_share: of the fertile eggs, from which on a batch went well, 0 to 1.
-        beside: shared by all reviews of a house, with all figures that are asked for, and the same share; None for this one alone.
+        shared: by all reviews of a house, with all figures that are asked for, and the same share; None for this one alone.
     Raises
         NoRecord: the batch was in no machine yet.
     """
     book = history.book(batch)
     found = list(_found(book, finding, egg))
     wanted = catalogue.wanted(each.finding for each in found) | {(LOSS, WHOLE)}
-    lived = lived_of(history, site, book, now=now, wanted=wanted)
+    lived = lived_of(history, site, book, now=now, wanted=wanted | OF_FACTS)
     if found and not lived.stretches:
         raise NoRecord(f"batch {batch.id}", "in no machine yet", f"`eggroom batch move {batch.id} MACHINE` first")
-    if beside is None:
-        beside = Beside(history, site, now, wanted | frozenset(ASKED), good_share)
-    good = beside.good(batch) if found else []
+    if shared is None:
+        shared = Beside(history, site, now, wanted | frozenset(ASKED), good_share)
+    good = shared.good(batch) if found else []
     others = _found(book, None, None) if egg is not None and not found else ()
     return BatchReview(
         batch=batch.id,
@@ -137,8 +137,8 @@ def _reviewed(catalogue: Catalogue, lived: Lived, book: EggBook, *, of: _Subject
 
 
 def _with_written(record: Record, lived: Lived, book: EggBook, *, eggs: tuple[int, ...] | None) -> Record:
-    """With what was written of these eggs (None: of all) that no sensor sees."""
-    return with_written(record, book, usual_g=lived.egg_mass_g, wanted=lived.wanted, eggs=eggs)
+    """With what was written, counted or is known of these eggs (None: of all) besides their air."""
+    return replace(record, figures={**record.figures, **lived.known(book, eggs)})
 
 
 def _siblings(book: EggBook, eggs: Sequence[int]) -> list[int]:

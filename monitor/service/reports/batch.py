@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from monitor.analysis.history.chart import Chart, charts_of
+from monitor.analysis.history.chart import Chart, Ribbon, charts_of, probe_charts, ribbon_of
 from monitor.analysis.history.development import Development, development_of
 from monitor.analysis.history.environment import BatchHistory, Stretch, history_of
 from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, SPLIT, Happening
@@ -18,7 +18,7 @@ from monitor.domain.eggs.book import standing
 from monitor.domain.eggs.entry import Split
 from monitor.domain.eggs.hatching import store_delay_h
 from monitor.domain.eggs.temperature import EggModel, model_of
-from monitor.domain.needs.bands import RH, WET_BULB, derived_rh
+from monitor.domain.needs.bands import DRY_BULB, RH, WET_BULB, derived_rh
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.profile import Band, Profile, Stage
 from monitor.domain.needs.site import AIRS, STILL, Probe, Site
@@ -29,6 +29,7 @@ from monitor.domain.refusal import Refusal
 from monitor.domain.signs.seen import NotBack, Opened
 from monitor.service.ports import AirRecord, BatchRecord
 
+Lives = Sequence[tuple[Sequence[Stretch], int]]  # of each batch its stretches, and day 0 in ms
 ALL = 10_000_000  # events: more than a batch can have, so that none is left out
 DEFAULT_SILENCE_S = 30.0  # for a time in no machine, where there is nothing to be silent
 
@@ -50,6 +51,25 @@ def batch_charts(
     models = egg_models(site_at_end(history, site, batch, now=now).profiles[batch.profile])
     charts = charts_of(stretches, models, to_ms(batch.set_at))
     return _worked_out(history, site, batch, now=now, stretches=stretches), charts
+
+
+def batch_lines(
+    history: BatchRecord, site: Site, batch: Batch, *, charts: Sequence[Chart], now: datetime, good: Lives = ()
+) -> tuple[dict[str, dict[str, Chart]], dict[str, Ribbon]]:
+    """(each probe's own line by quantity and key, where the lives of good batches lay by quantity) beside charts of the same life.
+
+    good: the stretches of each, and its day 0 in ms.
+    """
+    stretches = _loaded(history, site, batch, now=now)
+    probes = {quantity: probe_charts(stretches, quantity) for quantity in (DRY_BULB, RH)}
+    ribbons = {}
+    for chart in charts:
+        ribbon = (
+            ribbon_of(good, chart.quantity, chart, set_ms=to_ms(batch.set_at)) if chart.quantity in probes else None
+        )
+        if ribbon is not None:
+            ribbons[chart.quantity] = ribbon
+    return probes, ribbons
 
 
 def _loaded(history: BatchRecord, site: Site, batch: Batch, *, now: datetime) -> list[Stretch]:
@@ -200,6 +220,7 @@ def stretches_of(history: AirRecord, site: Site, batch: Batch, *, now: datetime)
                         max_gap_s=silence_s,
                         pressure_kpa=then.pressure_kpa,
                         cabinet="" if machine is None else machine.air,
+                        probes=tuple(p.key for p in probes),
                     )
 
 

@@ -12,7 +12,13 @@ from datetime import datetime
 from monitor.analysis.history.egg import EggPart, left_out, lost_pct
 from monitor.analysis.history.felt import Happening, Written
 from monitor.analysis.water.ahead import EggLoss
-from monitor.domain.eggs.book import EggBook, Mass, laid_at, of_egg, standing
+from monitor.domain.eggs.book import (
+    EggBook,
+    Mass,
+    laid_at,
+    of_egg,
+    standing,
+)
 from monitor.domain.eggs.entry import Entry, Laid, Weighing
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site

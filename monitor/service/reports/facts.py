@@ -5,21 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from monitor.analysis.review.facts import EndOf, Facts, Lost, Rang, air_of
+from monitor.analysis.review.facts import EndOf, Facts, Lost, Pauses, Rang, air_of
 from monitor.domain.alarms.alarm import NORMAL, RETURNED
 from monitor.domain.eggs.book import (
     EggBook,
+    of_egg,
     standing,
 )
-from monitor.domain.eggs.entry import AFTER_HATCH, Dead, Entry, Fact
+from monitor.domain.eggs.entry import AFTER_HATCH, Dead, Entry, Fact, Weighing
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site
+from monitor.domain.published.causes import SETTER, TURNS, Key
 from monitor.domain.readings.reading import to_ms
-from monitor.service.ports import ReviewRecord, TransitionRow
+from monitor.service.ports import ReviewRecord, RungRecord, TransitionRow
 from monitor.service.reports.batch import sites_of
 from monitor.service.reports.belonging import belongs_to, looked_at, stays_in
 from monitor.service.reports.lived import Lived
 from monitor.service.reports.written import stored_days
+
+OF_FACTS: frozenset[Key] = frozenset((variable, SETTER) for variable in TURNS)  # what they ask of a life besides
 
 
 def facts_of(
@@ -34,12 +38,22 @@ def facts_of(
         set_ms=set_ms,
         ended=tuple(_ended(book, egg)),
         beyond=beyond,
-        rang=tuple(_rang(history, site, batch, now=now, until_ms=warm.until_ms)),
+        rang=tuple(rang_of(history, site, batch, now=now, until_ms=warm.until_ms)),
         warm=warm,
         humid=humid,
         lost=_lost(lived, egg),
         stored_days=stored_days(book, None if egg is None else (egg,)),
+        turned=_turned(lived, book, egg),
+        weighed=any(isinstance(e.fact, Weighing) for e in (standing(book) if egg is None else of_egg(book, egg))),
     )
+
+
+def _turned(lived: Lived, book: EggBook, egg: int | None) -> Pauses | None:
+    found = lived.known(book, None if egg is None else (egg,))
+    mean, longest = (found.get((variable, SETTER)) for variable in TURNS)
+    if mean is None or longest is None:
+        return None
+    return Pauses(mean_h=mean.value, longest_h=longest.value, counted=mean.coverage)
 
 
 def _ended(book: EggBook, egg: int | None) -> Iterator[EndOf]:
@@ -54,7 +68,7 @@ def _ended(book: EggBook, egg: int | None) -> Iterator[EndOf]:
         yield EndOf(fact, sum(entry.eggs for entry in entries), min(days), max(days))
 
 
-def _rang(history: ReviewRecord, site: Site, batch: Batch, *, now: datetime, until_ms: int) -> Iterator[Rang]:
+def rang_of(history: RungRecord, site: Site, batch: Batch, *, now: datetime, until_ms: int) -> Iterator[Rang]:
     """The alarms that began in its life about it and what it was in, as they came."""
     stays = stays_in(batch, now)
     belongs = belongs_to(batch, stays, looked_at(sites_of(history, site), batch, stays))

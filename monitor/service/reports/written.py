@@ -1,35 +1,32 @@
-"""What was written of eggs that no sensor sees: their days in store and their mass, as figures that a review asks for."""
+"""What was written of eggs that no air tells of: their days in store, their mass, their cracks, as figures that a review asks for."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime, timedelta
 from statistics import median
 
-from monitor.analysis.review.judged import Figure, Record
-from monitor.domain.eggs.book import EggBook, fresh_mass, laid_at, masses, numbers, tray_masses, trays, went_on
+from monitor.analysis.review.judged import Figure
+from monitor.domain.eggs.book import (
+    EggBook,
+    fresh_mass,
+    laid_at,
+    masses,
+    numbers,
+    standing,
+    tray_masses,
+    trays,
+    went_on,
+)
+from monitor.domain.eggs.entry import CRACKED, Candling, Sealed
 from monitor.domain.needs.batch import DAY_S
 from monitor.domain.published.causes import BEFORE_SET, MASS, MASS_APART, STORED, STORED_APART, Key
 
 WEIGHED_BY = timedelta(days=1)  # of the set: what an egg loses until then is less than what a mass at set is judged by
 
 
-def with_written(
-    record: Record,
-    book: EggBook,
-    *,
-    usual_g: tuple[float, float] | None,
-    wanted: frozenset[Key],
-    eggs: tuple[int, ...] | None = None,
-) -> Record:
-    """A record with what was written of these eggs (None: of all) that no sensor sees, as far as it is wanted."""
-    written = written_of(book, usual_g, eggs)
-    return replace(record, figures={**record.figures, **{key: f for key, f in written.items() if key in wanted}})
-
-
 def written_of(book: EggBook, usual_g: tuple[float, float] | None, eggs: tuple[int, ...] | None) -> dict[Key, Figure]:
-    """What was written of eggs (None: of all of them) that no sensor sees: their days in store and mass, and how far the batch's are apart.
+    """What was written of eggs (None: of all of them) as they were set: their days in store and mass, and how far the batch's are apart.
 
     usual_g: of the species, as its profile has it; a mass is told as a share of its middle, %.
     """
@@ -47,6 +44,21 @@ def written_of(book: EggBook, usual_g: tuple[float, float] | None, eggs: tuple[i
     if len(all_g := _masses_g(book, None, one_by_one=True)) > 1:
         found[MASS_APART, BEFORE_SET] = Figure(100.0 * (max(all_g) - min(all_g)) / median(all_g))
     return found
+
+
+def cracked(book: EggBook, eggs: tuple[int, ...] | None) -> Figure | None:
+    """The share of eggs (None: of all of them) in which somebody saw a crack, or sealed one; None where nobody looked."""
+    found = [e for e in standing(book) if eggs is None or e.egg in eggs]
+    numbered = set(eggs if eggs is not None else _numbered(book))
+    broken = [
+        e for e in found if isinstance(e.fact, Sealed) or (isinstance(e.fact, Candling) and e.fact.found == CRACKED)
+    ]
+    seen = {e.egg for e in broken if e.egg in numbered}
+    counted = sum(e.count or 0 for e in broken)
+    if not broken and not any(isinstance(e.fact, Candling) for e in found):
+        return None
+    every = max(len(numbered), book.batch.eggs or 0 if eggs is None else 0, 1)
+    return Figure(min((len(seen) + counted) / every, 1.0))
 
 
 def stored_days(book: EggBook, eggs: tuple[int, ...] | None) -> tuple[float, ...]:

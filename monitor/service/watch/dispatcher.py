@@ -95,6 +95,10 @@ class Dispatcher:
         for worker in self._workers.values() if live else ():
             worker.renew(live)
 
+    def stand_still(self, for_s: float) -> list[str]:
+        """The contacts whose worker has ended by itself, or has been at one attempt for that long. Waits for no lock."""
+        return [contact for contact, worker in self._workers.items() if worker.stands_still(for_s)]
+
     def stop(self, timeout_s: float) -> bool:
         """End the workers; an attempt under way may finish within timeout_s. Whether all of them did.
 
@@ -135,6 +139,7 @@ class _Worker:
         self._changed = threading.Condition()
         self._stopping = False
         self._abandoned = False
+        self._busy_since_s: float | None = None
         # A daemon thread: a service that never answers must not keep the process from ending.
         self._thread = threading.Thread(target=self._run, name=f"notices-{contact.id}", daemon=True)
 
@@ -155,6 +160,12 @@ class _Worker:
         with self._changed:
             self._queue.renew(live)
 
+    def stands_still(self, for_s: float) -> bool:
+        """Whether it has ended by itself, or has been at one attempt for that long."""
+        since_s = self._busy_since_s
+        ended = self._thread.ident is not None and not self._thread.is_alive() and not self._stopping
+        return ended or (since_s is not None and self._monotonic() - since_s >= for_s)
+
     def stop(self) -> None:
         """Begin no further attempt."""
         with self._changed:
@@ -172,6 +183,7 @@ class _Worker:
     def _run(self) -> None:
         while (following := self._next()) is not None:
             needless, batch = following
+            self._busy_since_s = self._monotonic()
             try:
                 for attempt in needless:
                     self._said(attempt)
@@ -180,6 +192,7 @@ class _Worker:
             except Exception as error:  # noqa: BLE001 - the thread goes on
                 # Our own mistake, then; but this thread is the only way to wake this contact, so it goes on.
                 _log.error("worker contact=%s error=%s", self._contact.id, type(error).__name__)
+            self._busy_since_s = None
 
     def _attempt(self, batch: list[Notice]) -> tuple[Outgoing, Outcome]:
         outgoing = Outgoing(batch[0])

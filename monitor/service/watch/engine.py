@@ -20,14 +20,14 @@ from datetime import datetime
 from monitor.domain.alarms.about import BROKER, NETWORK
 from monitor.domain.alarms.alarm import IN, OUT, TAKEN_WHOLE, UNACKNOWLEDGED, Alarm, Chattering, Judgement, state_of
 from monitor.domain.alarms.notice import Answered, Notice
-from monitor.domain.needs.rules import RECORD_DAMAGED
+from monitor.domain.needs.rules import CRITICAL, HIGH, RECORD_DAMAGED
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
-from monitor.domain.readings.reading import Now, Pack, Refused, to_ms
+from monitor.domain.readings.reading import NOT_EVALUATED, Now, Pack, Refused, to_ms
 from monitor.domain.refusal import Refusal
 from monitor.domain.signs.opening import resume
 from monitor.domain.state.happened import UNTRIED, Broker
-from monitor.domain.state.known import Key, Look, State, did_not_get_through, got_through, waits_no_more
+from monitor.domain.state.known import Key, Look, State, did_not_get_through, got_through, rule_of, waits_no_more
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.state.service import probe_is_out
@@ -92,6 +92,7 @@ BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
 # After a power cut so much of running delays and of what was learnt is lost; each writing costs the card some pages.
 MEMORY_EVERY_S = 300.0
+SOON_S = 10.0  # and so often at most for a delay that begins or ends, and for a reading that waits for the next
 SITE_KEPT_S = 10.0  # what looks at which machine is written down then, of the run's begin: a start waits for no library that this alone needs
 # The air goes on changing where an egg's loss leads, without anything being written; days are its pace.
 WEIGHTS_EVERY_S = 86_400.0
@@ -134,14 +135,16 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
     state.coolings = {cooling.of: cooling for cooling in loaded.coolings}
     for handling in loaded.handlings:
         state.machine(handling.machine).handling = resume(handling, now)
+    state.starts = (now.mono_s,)
     if loaded.memory is not None:
         state.handed_on = loaded.memory.mono_s, loaded.memory.at, loaded.memory.final
-        take_up(Look(state, site, now), loaded.memory)
+        # Readings may have been written after the memory; what a node sends later is dated before, but is not in the record yet.
+        watched = max(loaded.memory.at, min(loaded.newest or loaded.memory.at, now.utc))
+        take_up(Look(state, site, now), loaded.memory, watched=watched)
         if loaded.memory.last_watched is not None:  # the run before was too short to say it, however it ended
             state.last_watched = loaded.memory.last_watched
         elif not loaded.memory.final:
-            # Readings may have been written after the memory; what a node sends later is dated before, but is not in the record yet.
-            state.last_watched = max(loaded.memory.at, min(loaded.newest or loaded.memory.at, now.utc))
+            state.last_watched = watched
     state.site_kept = loaded.site
     state.had_record = loaded.newest is not None or bool(loaded.batches)
     state.last_line = loaded.last_line
@@ -246,11 +249,14 @@ class Engine:
         self._bore: dict[str, int] = {}  # by batch: how often what was written bore on its weights
         self._anchor_ms = state.anchor_ms
         self._rested: set[Key] = set()
+        self._waits: dict[Key, float] = {}  # since when the delays of what is urgent run
+        self._kept_s = -math.inf  # when this run wrote down what it learnt
         self._settled = False  # whether the last tick decided nothing
         self._failing_since: float | None = None
         self._retry_at = 0.0
         self._told_early: set[int] = set()
         self._stopped = False
+        self.moved_mono_s: float | None = None  # when this run last went round: any thread may look
         self.link: tuple[bool, Broker, datetime | None] = (False, Broker(UNTRIED), None)
         self._broker_lost, self._network_up = "", True
         if not hands_on:  # a single request is nobody's return
@@ -271,6 +277,7 @@ class Engine:
         listened_s = clock.now().mono_s
         while not self._stopped:
             now = clock.now()
+            self.moved_mono_s = now.mono_s
             listened_s = self._listened(now, listened_s, STOOD_S * inbox.pace)
             if self._backed_up():
                 self._stopped = inbox.closing_within(BACKED_UP_S)
@@ -353,24 +360,43 @@ class Engine:
         if isinstance(refused, Refused):
             self.counts["refused"] += 1
             _log.warning("refused topic=%s reason=%s", refused.topic, refused.reason)
-        decided = len(group.transitions)
+        decided, read = len(group.transitions), len(group.readings)
         hear(Look(self._state, self._site, item.now, group), message)
         if pack is None or len(group.transitions) != decided:
             self._settled = False
-        if self._state.alarms:
-            self._remember_what_came_again(decided, item.now)
+        held = any(reading.flag == NOT_EVALUATED for reading in group.readings[read:])
+        if held or self._state.alarms:
+            self._remember_in_time(decided, item.now, held=held)
         if item.receipt is not None:
             self._receipts.append(item.receipt)
 
-    def _remember_what_came_again(self, decided: int, now: Now) -> None:
-        """What came again is news under the number that it has, of which an older memory would say that it was answered, or asked for; and
-        what rests, that it never did."""
-        rested = {key for key, alarm in self._state.alarms.items() if alarm.rested}
+    def _remember_in_time(self, decided: int, now: Now, *, held: bool = False) -> None:
+        """What came again is news under the number that it has, of which an older memory would say that it was answered, or asked for; what
+        rests, that it never did; and of a danger whose delay runs, that it was never seen: a daemon that keeps dying would never tell it.
+        held: a reading waits for the next."""
+        if self._next_memory == math.inf:
+            return
+        rested, waits = set[Key](), dict[Key, float]()
+        for key, alarm in self._state.alarms.items():
+            if alarm.rested:
+                rested.add(key)
+            if alarm.pending_mono_s is not None and rule_of(self._look(now), *key).priority in (HIGH, CRITICAL):
+                waits[key] = alarm.pending_mono_s
         again = any(isinstance(transition.cause, Chattering) for transition in self._group.transitions[decided:])
         again = again or not rested <= self._rested
-        self._rested = rested
-        if again and self._next_memory < math.inf:
-            self._group.memory = remember(self._look(now))
+        begun = any(self._waits.get(key) != since_s for key, since_s in waits.items())
+        ended = any(key not in waits and not self._state.alarms[key].condition for key in self._waits)
+        if held or begun or ended:  # what goes to and fro about a limit must not write all of it each time
+            self._next_memory = min(self._next_memory, max(now.mono_s, self._kept_s + SOON_S))
+        self._rested, self._waits = rested, waits
+        if again or now.mono_s >= self._next_memory:
+            self._remember(now)
+
+    def _remember(self, now: Now) -> None:
+        if self._next_memory > -math.inf:  # that of the start says what the run before knew
+            self._kept_s = now.mono_s
+        self._next_memory = now.mono_s + MEMORY_EVERY_S
+        self._group.memory = remember(self._look(now))
 
     @staticmethod
     def get_ready_to_answer() -> None:
@@ -499,7 +525,7 @@ class Engine:
         self.counts["ticks"] += 1
         decided = len(self._group.transitions), len(self._group.events)
         tick(self._look(now))
-        self._remember_what_came_again(decided[0], now)
+        self._remember_in_time(decided[0], now)
         if self._next_memory < math.inf and now.mono_s >= self._state.started_mono_s + SITE_KEPT_S:
             keep_site(self._look(now))
         if (
@@ -515,8 +541,7 @@ class Engine:
             self._next_weights = now.mono_s + WEIGHTS_EVERY_S
             self._ask_weights_of(weighed(self._state))
         if now.mono_s >= self._next_memory:
-            self._next_memory = now.mono_s + MEMORY_EVERY_S
-            self._group.memory = remember(self._look(now))
+            self._remember(now)
         if now.mono_s >= self._next_states and self._failing_since is None:
             self._next_states = now.mono_s + STATE_EVERY_S
             for machine in self._site.machines:

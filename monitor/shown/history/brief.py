@@ -39,7 +39,12 @@ def brief_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str
     besides = [Section(None, plain(each)) for each in (list(_besides(history)), [REST]) if each]
     told += [*_off_target(history, shown), *besides]
     return text.drawn(
-        Report(header.title, plain(header.lines(shown)), tuple(told), plain(answer_lines(history, shown))),
+        Report(
+            header.title,
+            plain(header.lines(shown)),
+            tuple(told),
+            (*header.first(shown), *plain(answer_lines(history, shown))),
+        ),
         columns=columns,
     )
 

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from monitor.analysis.history.chart import Chart, columns_of, runs
+from monitor.analysis.history.chart import Chart, Ribbon, columns_of, runs
 from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.excursions import ABOVE, BELOW
 from monitor.analysis.history.felt import DECLARED, HANDLING, MOVE, OPENING, Happening
 from monitor.analysis.history.figures import Figures, limits_of
+from monitor.analysis.history.stays import stays_of
+from monitor.analysis.line.trace import Mask
+from monitor.analysis.review.facts import Rang
 from monitor.domain.air.units import celsius_to_fahrenheit
-from monitor.domain.needs.bands import EGG, RH
+from monitor.domain.needs.bands import DRY_BULB, EGG, RH
 from monitor.domain.needs.batch import counted
-from monitor.domain.readings.reading import from_ms
-from monitor.domain.wall import wall_clock
+from monitor.domain.needs.rules import LOW, MEDIUM
+from monitor.domain.readings.reading import from_ms, to_ms
+from monitor.domain.wall import day_month, wall_clock
 from monitor.shown.form import WORDS, Shown
 from monitor.shown.history.felt import happening_words
 from monitor.shown.report.page import safe
@@ -29,7 +33,17 @@ STEPS_H = (1, 2, 3, 6, 12, 24, 48, 72, 120, 168, 240, 480)  # between two marks 
 CLOCK_H = 48  # longer than that the hour alone no longer says which day it is of
 MARKS = 6  # so many fit on a phone
 ENTRY = 9.0  # the height of a mark of the egg book, at the head of a drawing
+LASTED_MS = 2 * HOUR_MS  # what is shaded of humidity: shorter is a door, or a swing about the limit (judgement)
+TOLD_K = (
+    0.1  # beyond the limit by less, on average, no calibrated sensor can tell; the margin of a review's temperature
+)
+OUT_SHARE = 0.5  # of a stay; with less of it beyond the limit it is a swing about it
 MARGIN = 0.06  # of the height, above and below all that is drawn
+
+DATE_WIDE, DATES_TO = 0.17, 0.93  # of the width: what a date takes on a phone, and the last place for one
+THIN = 20.0  # the height of a lane
+LEAST_BAR = 2.0  # columns: what is shorter could not be seen
+NO_PROBES: Mapping[str, Chart] = {}
 
 Ticks = list[tuple[float, str]]  # (share of the width, words)
 
@@ -51,34 +65,59 @@ def axis(chart: Chart, set_ms: int, shown: Shown) -> Ticks:
     return ticks
 
 
+def dates_of(ticks: Ticks, chart: Chart, shown: Shown) -> Ticks:
+    """The dates of such marks, so that a day of incubation is found in a calendar: each once, as many as have room on a phone."""
+    length_ms, told = chart.until_ms - chart.since_ms, Ticks()
+    for x, _ in ticks:
+        words = day_month(from_ms(chart.since_ms + round(x * length_ms)), shown.zone)
+        if x <= DATES_TO and not (told and (x - told[-1][0] < DATE_WIDE or words == told[-1][1])):
+            told.append((x, words))
+    return told
+
+
 def drawing(
-    chart: Chart, figures: Figures, *, done: Sequence[Happening], stages: Sequence[Period], ticks: Ticks, shown: Shown
+    chart: Chart,
+    figures: Figures,
+    *,
+    done: Sequence[Happening],
+    stages: Sequence[Period],
+    ticks: Ticks,
+    shown: Shown,
+    probes: Mapping[str, Chart] = NO_PROBES,
+    ribbon: Ribbon | None = None,
 ) -> Iterator[str]:
-    """One quantity over time: band, excursions, gaps, the line, and marks of what was done."""
+    """One quantity over time: band, excursions, gaps, the line, good batches, each sensor, and marks of what was done."""
     name, unit = WORDS[chart.quantity], shown.unit_of(chart.quantity)
-    scale = _Scale(chart, shown)
+    own = probes if len(probes) > 1 else NO_PROBES
+    scale = YScale(chart, shown, tuple(own.values()))
     yield f"<figure><figcaption>{safe(name.capitalize())} {unit} <small>{safe(_extremes(figures, chart, shown))}</small></figcaption>"
     yield '<div class="plot"><div class="y">'
     yield "".join(f'<span style="top:{100.0 * scale.y(v) / HEIGHT:.1f}%">{v:g}</span>' for v in scale.ticks)
     yield f"</div>{svg(chart, HEIGHT)}<title>{safe(name)}</title>"
-    yield from _bands(chart, scale)
+    yield from bands(chart, scale)
     for side in (ABOVE, BELOW):
-        stays = [(each.since_ms, each.until_ms) for each in figures.excursions if each.side == side]
-        for first, last in columns_of(chart, stays):
+        for first, last in columns_of(chart, lasting(figures, chart.quantity, side)):
             yield rect(f"out {side}", first, last, top=0.0, height=HEIGHT)
     for first, last in columns_of(chart, [(gap.since_ms, gap.until_ms) for gap in figures.gaps]):
         yield rect("gap", first, last, top=0.0, height=HEIGHT)
     yield from (f'<path class="grid" d="M{x * chart.low.size:.1f} 0V{HEIGHT:g}"/>' for x, _ in ticks)
     yield from (f'<path class="grid" d="M0 {scale.y(v):.1f}H{chart.low.size}"/>' for v in scale.ticks)
-    yield f'<path class="air" d="{_envelope(chart, scale)}"/>'
+    yield from beside(chart, scale, own, ribbon=ribbon)
     yield from _marks(chart, done, stages, shown=shown)
     yield f"{rect('frame', 0, chart.low.size, top=0.0, height=HEIGHT)}</svg>{times(ticks)}</div></figure>"
 
 
 def strips(
-    history: BatchHistory, chart: Chart, *, ticks: Ticks, per_day: Sequence[tuple[int, int]], set_ms: int, shown: Shown
+    history: BatchHistory,
+    chart: Chart,
+    *,
+    ticks: Ticks,
+    per_day: Sequence[tuple[int, int]],
+    set_ms: int,
+    shown: Shown,
+    more: Sequence[tuple[str, str]] = (),
 ) -> Iterator[str]:
-    """Stages, machines, and the openings of each day."""
+    """Stages, machines, and the openings of each day. more: other lanes, (name, drawing)."""
     most = max((count for _, count in per_day), default=0)
     most_words = f" <small>up to {most} a day</small>" if most else " <small>none recognised</small>"
     yield f'<figure><figcaption>Stages, machines and openings{most_words}</figcaption><div class="plot">'
@@ -86,7 +125,7 @@ def strips(
     moves = [each for each in history.happenings if each.kind == MOVE]
     ends = [*(each.at_ms for each in moves[1:]), chart.until_ms]
     stays = [(m.at_ms, end, m.machine or "no machine") for m, end in zip(moves, ends, strict=False) if m.at_ms < end]
-    yield from (_lane("stage", stages, chart), _lane("machine", stays, chart))
+    yield from (lane("stage", stages, chart), lane("machine", stays, chart))
     yield f'<div class="name">opened</div>{svg(chart, 44.0, "bars")}'
     yield f"<title>openings of each day of incubation</title>{rect('frame', 0, chart.low.size, top=0.0, height=44.0)}"
     for day, count in per_day:
@@ -97,17 +136,52 @@ def strips(
             f'<rect class="bar" x="{left:.1f}" y="{44.0 - height:.1f}" width="{max(right - left, 0.5):.1f}" height="{height:.1f}">'
             f"<title>day {day}: {count}</title></rect>"
         )
-    yield f"</svg>{times(ticks)}</div>{_named('Stage', stages, set_ms)}{_named('Machine', stays, set_ms)}</figure>"
+    lanes = "".join(f'<div class="name">{safe(name)}</div>{drawn}' for name, drawn in more)
+    dates = times(dates_of(ticks, chart, shown))
+    yield f"</svg>{lanes}{times(ticks)}{dates}</div>{_named('Stage', stages, set_ms)}{_named('Machine', stays, set_ms)}</figure>"
 
 
-def legend(egg: bool = False) -> str:
-    """What colours and marks mean; egg: of one, whose book is marked too."""
+def alarms_lane(rang: Sequence[Rang], chart: Chart, shown: Shown, *, behind: str = "") -> str:
+    """From when to when each alarm stood, a short one over a long one. behind: markup that lies under it."""
+    edge = float(chart.low.size)
+    spans = [
+        (
+            min(max(chart.column(to_ms(each.since)), 0.0), edge),
+            edge if each.until is None else min(max(chart.column(to_ms(each.until)), 0.0), edge),
+            each,
+        )
+        for each in rang
+    ]
+    bars = []
+    for first, last, each in sorted(spans, key=lambda span: span[0] - span[1]):
+        look = "rang mild" if each.priority in (LOW, MEDIUM) else "rang"
+        words = f"No. {each.number} {each.words or each.rule}, {shown.time(each.since)}"
+        bars.append(rect(look, first, max(last, first + LEAST_BAR), top=5.0, height=THIN - 10.0, words=words))
+    frame = rect("frame", 0, chart.low.size, top=0.0, height=THIN)
+    return f"{svg(chart, THIN, 'thin')}<title>alarms</title>{behind}{''.join(bars)}{frame}</svg>"
+
+
+def turns_lane(turns: Sequence[tuple[int, int]], chart: Chart, set_ms: int, *, behind: str = "") -> str:
+    """How often eggs were turned on each day. turns: (day of development, how often), one or more."""
+    most, bars = max(count for _, count in turns), []
+    for day, count in turns:
+        first, last = (chart.column(set_ms + (day + n) * DAY_H * HOUR_MS) for n in (0, 1))
+        first, last, height = max(first, 0.0), min(last, float(chart.low.size)), (THIN - 2.0) * count / most
+        words = f"day {day}: {count}"
+        bars.append(rect("bar", first, max(last, first), top=THIN - height, height=height, words=words))
+    frame = rect("frame", 0, chart.low.size, top=0.0, height=THIN)
+    return f"{svg(chart, THIN, 'thin')}<title>turns of each day</title>{behind}{''.join(bars)}{frame}</svg>"
+
+
+def legend(egg: bool = False, *, probes: bool = False, good: int = 0, more: str = "") -> str:
+    """What colours and marks mean. egg: of one, whose book is marked too; probes: whether sensors are drawn by themselves; good: how many batches
+    the ribbon is of; more: items besides."""
     shapes = [
         ('<rect class="band" width="22" height="12"/>', "the target, to its warning limits"),
         ('<path class="alarm" d="M0 6H22"/>', "high alarm limit"),
         ('<path class="alarm below" d="M0 6H22"/>', "low alarm limit"),
-        ('<rect class="out" width="22" height="12"/>', "above the target"),
-        ('<rect class="out below" width="22" height="12"/>', "below the target"),
+        ('<rect class="out" width="22" height="12"/>', "above the target, for some time"),
+        ('<rect class="out below" width="22" height="12"/>', "below it, for some time"),
         ('<rect class="gap" width="22" height="12"/>', "gap: no good data, or egg not known"),
         ('<path class="move" d="M11 0V12"/>', "move"),
         ('<path class="stage" d="M11 0V12"/>', "stage begins"),
@@ -116,17 +190,37 @@ def legend(egg: bool = False) -> str:
     ]
     if egg:
         shapes.append((f'<path class="entry" d="M11 0V{ENTRY:g}"/>', "in the egg's book (head of the drawing)"))
+    if probes:
+        shapes.append(('<path class="probe" d="M0 6H22"/>', "each sensor by itself"))
+    if good:
+        shapes.append(
+            ('<rect class="ribbon" width="22" height="12"/>', f"where {good} batches of yours lay that went well")
+        )
     items = "".join(f'<li><svg viewBox="0 0 22 12">{shape}</svg>{words}</li>' for shape, words in shapes)
-    return f'<ul class="key">{items}</ul>'
+    return f'<ul class="key">{items}{more}</ul>'
 
 
-class _Scale:
-    """Where a value of a chart lies, and the values beside it: from the lowest to the highest of line and limits."""
+def lasting(figures: Figures, quantity: str, side: str) -> list[tuple[int, int]]:
+    """From when to when it stayed off target: of humidity, which eggs feel over days, for LASTED_MS or more; of temperature by more than a sensor
+    can tell; and no swing that only touches the limit."""
+    stays = stays_of(each for each in figures.excursions if each.side == side)
+    warm = quantity in (DRY_BULB, EGG)
+    return [
+        (stay.since_ms, stay.until_ms)
+        for stay in stays
+        if stay.out_ms >= max(0 if warm else LASTED_MS, OUT_SHARE * (stay.until_ms - stay.since_ms))
+        and (not warm or stay.area * HOUR_MS >= TOLD_K * stay.out_ms)
+    ]
 
-    def __init__(self, chart: Chart, shown: Shown) -> None:
+
+class YScale:
+    """Where a value of a chart lies, and the values beside it: from the lowest to the highest of line and limits. more: lines beside it."""
+
+    def __init__(self, chart: Chart, shown: Shown, more: Sequence[Chart] = ()) -> None:
         self._fahrenheit = shown.unit == "F" and chart.quantity != RH
         limits = [value for span in chart.bands if span.band is not None for _, value in span.band.limits()]
-        values = np.concatenate((chart.low, chart.high, np.array(limits, dtype=float)))
+        every = [side for each in (chart, *more) for side in (each.low, each.high)]
+        values = np.concatenate((*every, np.array(limits, dtype=float)))
         values = values[np.isfinite(values)]
         least, most = (float(values.min()), float(values.max())) if values.size else (0.0, 1.0)
         least, most = self.shown(least), self.shown(most)
@@ -162,7 +256,8 @@ def _extremes(figures: Figures, chart: Chart, shown: Shown) -> str:
     return f"{shown.value(chart.quantity, figures.min)} to {shown.value(chart.quantity, figures.max)}{estimate}"
 
 
-def _bands(chart: Chart, scale: _Scale) -> Iterator[str]:
+def bands(chart: Chart, scale: YScale) -> Iterator[str]:
+    """What was needed, to the warning limits, and the alarm limits."""
     for span in chart.bands:
         first, last = chart.column(span.since_ms), chart.column(span.until_ms)
         low, high = limits_of(span.band)
@@ -176,7 +271,7 @@ def _bands(chart: Chart, scale: _Scale) -> Iterator[str]:
                     yield f'<path class="{kind}" d="M{first:.1f} {scale.at(value):.1f}H{last:.1f}"/>'
 
 
-def _envelope(chart: Chart, scale: _Scale) -> str:
+def envelope(chart: Chart, scale: YScale) -> str:
     """The line as the outline of its lowest and highest values, one for each run of columns without a gap."""
     drawn = []
     for first, last in runs(np.isfinite(chart.low)):
@@ -184,6 +279,46 @@ def _envelope(chart: Chart, scale: _Scale) -> str:
         under = [f"{x + 0.5:g} {scale.at(float(chart.low[x])):.1f}" for x in range(last - 1, first - 1, -1)]
         drawn.append(f"M{'L'.join((*over, *under))}Z")
     return "".join(drawn)
+
+
+def beside(chart: Chart, scale: YScale, probes: Mapping[str, Chart], *, ribbon: Ribbon | None) -> Iterator[str]:
+    """The line that was used, over where good batches lay, and under what each sensor says by itself, as long as there is another beside it."""
+    if ribbon is not None:
+        yield f'<path class="ribbon" d="{_ribbon(ribbon, chart, scale)}"/>'
+    yield f'<path class="air" d="{envelope(chart, scale)}"/>'
+    several = sum((np.isfinite(line.low).astype(int) for line in probes.values()), np.zeros(chart.low.size, int)) > 1
+    for place, (key, line) in enumerate(probes.items()):
+        look, drawn = "probe b" if place % 2 else "probe", _middle(line, scale, shown=several)
+        if drawn:
+            yield f'<path class="{look}" d="{drawn}"><title>{safe(key)}</title></path>'
+
+
+def _ribbon(ribbon: Ribbon, chart: Chart, scale: YScale) -> str:
+    """An outline for each run of parts that are known, cut at the edges of the drawing: it is this batch that it is as high as."""
+    width = chart.low.size / ribbon.low.size
+
+    def y(value: float) -> float:
+        return min(max(scale.at(value), 0.0), HEIGHT)
+
+    drawn = []
+    for first, last in runs(np.isfinite(ribbon.low)):
+        over = [f"{(n + 0.5) * width:.1f} {y(float(ribbon.high[n])):.1f}" for n in range(first, last)]
+        under = [f"{(n + 0.5) * width:.1f} {y(float(ribbon.low[n])):.1f}" for n in range(last - 1, first - 1, -1)]
+        drawn.append(f"M{'L'.join((*over, *under))}Z")
+    return "".join(drawn)
+
+
+def _middle(line: Chart, scale: YScale, *, shown: Mask, every: int = 3) -> str:
+    """A sensor's line where it is shown, by the middle of each three columns: thin, for the one that was used lies under it."""
+    points, gone = [], True
+    for first in range(0, line.low.size, every):
+        part = slice(first, first + every)
+        known = np.isfinite(line.low[part]) & shown[part]
+        if known.any():
+            value = float((line.low[part][known] + line.high[part][known]).mean() / 2.0)
+            points.append(f"{'M' if gone else 'L'}{first + every / 2.0:g} {scale.at(value):.1f}")
+        gone = not known.any()
+    return "".join(points)
 
 
 def _marks(chart: Chart, done: Sequence[Happening], stages: Sequence[Period], *, shown: Shown) -> Iterator[str]:
@@ -211,7 +346,7 @@ def _mark(kind: str, x: float, words: str, *, length: float = HEIGHT) -> str:
     return f'<path class="{kind}" d="M{x:.1f} 0V{length:g}"><title>{safe(words)}</title></path>'
 
 
-def _lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:
+def lane(name: str, spans: Sequence[tuple[int, int, str]], chart: Chart) -> str:
     """A row of stretches of time, each with its name where that fits (see `.lane` in the style); `_named` tells them all."""
     parts = []
     for since_ms, until_ms, words in spans:

@@ -7,18 +7,20 @@ drawing goes from its lowest to its highest value, see `chart`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime, tzinfo
 
-from monitor.analysis.history.chart import Chart
+from monitor.analysis.history.chart import Chart, Ribbon
 from monitor.analysis.history.development import LEAST_COVERAGE
 from monitor.analysis.history.egg import EggPart
+from monitor.analysis.history.ended import Ended
 from monitor.analysis.history.environment import BatchHistory, Period
 from monitor.analysis.history.felt import Felt
 from monitor.analysis.history.figures import Figures, Gap
 from monitor.analysis.history.stays import Stay, by_area, stays_of
 from monitor.analysis.line.doubt import RANGE, STILL, UNLIKE_AIR, Doubt
+from monitor.analysis.review.facts import Rang
 from monitor.domain.needs.bands import DRY_BULB, EGG, WET_BULB
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.readings.calibration import Calibration
@@ -28,9 +30,10 @@ from monitor.shown.calibrations import said
 from monitor.shown.entries import eggs_words
 from monitor.shown.form import WORDS, Shown, capital, duration
 from monitor.shown.history.development import development_lines
-from monitor.shown.history.draw import Ticks, axis, drawing, legend, strips
+from monitor.shown.history.draw import NO_PROBES, Ticks, alarms_lane, axis, drawing, legend, strips, turns_lane
 from monitor.shown.history.egg import book_section, end_line, water_section
 from monitor.shown.history.egg_draw import loss_drawing
+from monitor.shown.history.ended import EggsPart, eggs_section, ended_key, ended_lane, ended_line
 from monitor.shown.history.felt import dose_line, dose_section, felt_lines, happening_section, openings_per_day
 from monitor.shown.report import page, text
 from monitor.shown.report.tree import (
@@ -55,18 +58,24 @@ LISTED = 20  # excursions, and gaps, told one by one; JSON and CSV have them all
 @dataclass(frozen=True, slots=True)
 class Header:
     """What stands over the figures: batch, profile, eggs set (None where not recorded), set time (aware); egg: of a history that is
-    one egg's own."""
+    one egg's own; ended: how the batch did, None where nobody asks."""
 
     batch: str
     profile: str
     eggs: int | None
     set_at: datetime
     egg: EggPart | None = None
+    ended: Ended | None = None
 
     @classmethod
-    def of(cls, batch: Batch, egg: EggPart | None = None) -> Header:
+    def of(cls, batch: Batch, egg: EggPart | None = None, ended: Ended | None = None) -> Header:
         """What stands over the figures of a batch, or of one egg of it."""
-        return cls(batch.id, batch.profile, batch.eggs, batch.set_at, egg)
+        return cls(batch.id, batch.profile, batch.eggs, batch.set_at, egg, ended)
+
+    def first(self, shown: Shown) -> list[Paragraph]:
+        """How the batch ended, as far as it did: what is asked first."""
+        told = self.ended is not None and (self.ended.any or self.ended.closed)
+        return [Paragraph(ended_line(self.ended, shown), look="ended")] if self.ended is not None and told else []
 
     @property
     def title(self) -> str:
@@ -93,26 +102,56 @@ def to_text(history: BatchHistory, header: Header, *, zone: tzinfo, unit: str, c
     return text.drawn(history_report(history, header, Shown(zone, unit), answer=True), inset=False, columns=columns)
 
 
-def to_html(history: BatchHistory, charts: Sequence[Chart], header: Header, *, zone: tzinfo, unit: str) -> str:
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What a page has besides: each sensor's own line and where good batches lay, by quantity; how often eggs were turned each day; the alarms in
+    their life; and its eggs, None of one egg's page."""
+
+    probes: Mapping[str, Mapping[str, Chart]] = field(default_factory=dict)
+    ribbons: Mapping[str, Ribbon] = field(default_factory=dict)
+    turns: tuple[tuple[int, int], ...] = ()
+    rang: tuple[Rang, ...] = ()
+    eggs: EggsPart | None = None
+
+
+NOTHING = Beside()
+
+
+def to_html(
+    history: BatchHistory,
+    charts: Sequence[Chart],
+    header: Header,
+    *,
+    zone: tzinfo,
+    unit: str,
+    beside: Beside = NOTHING,
+) -> str:
     """The page.
 
     Parameters
-        history, header, zone, unit: as for the text. charts: of the same life.
+        history, header, zone, unit: as for the text. charts, beside: of the same life.
     Raises
         ValueError: another unit.
     """
-    return page.drawn(history_report(history, header, Shown(zone, unit), charts=charts))
+    return page.drawn(history_report(history, header, Shown(zone, unit), charts=charts, beside=beside))
 
 
 def history_report(
-    history: BatchHistory, header: Header, shown: Shown, *, charts: Sequence[Chart] = (), answer: bool = False
+    history: BatchHistory,
+    header: Header,
+    shown: Shown,
+    *,
+    charts: Sequence[Chart] = (),
+    beside: Beside = NOTHING,
+    answer: bool = False,
 ) -> Report:
     """The whole, with its drawings where there are charts of the same life. answer: begin with what it comes to, which drawings show by themselves."""
     figures = _figures(history, shown)
     told = (
         Section(None, plain([_times(shown)])),
         *([] if history.development is None else [Section(None, plain(development_lines(history.development, shown)))]),
-        *_drawn(history, charts, header, shown=shown),
+        *_drawn(history, charts, header, shown=shown, beside=beside),
+        *([] if beside.eggs is None else [eggs_section(beside.eggs, shown)]),
         Section(Heading("figures"), parts=tuple(figures), where=HEADED_ON_PAGE),
     )
     if history.felt:
@@ -122,7 +161,8 @@ def history_report(
         _gaps(history.whole, shown),
         _calibrations(history.calibrations, shown),
     )
-    return Report(header.title, plain(header.lines(shown)), told, plain(answer_lines(history, shown)) if answer else ())
+    answered = (*header.first(shown), *(plain(answer_lines(history, shown)) if answer else ()))
+    return Report(header.title, plain(header.lines(shown)), told, answered)
 
 
 def answer_lines(history: BatchHistory, shown: Shown) -> Iterator[str]:
@@ -171,11 +211,14 @@ def _times(shown: Shown) -> str:
     )
 
 
-def _drawn(history: BatchHistory, charts: Sequence[Chart], header: Header, *, shown: Shown) -> Iterator[Section]:
+def _drawn(
+    history: BatchHistory, charts: Sequence[Chart], header: Header, *, shown: Shown, beside: Beside
+) -> Iterator[Section]:
     """The drawings, and where the history is one egg's own, its book and its water, which text has too."""
     egg, ticks = header.egg, axis(charts[0], to_ms(header.set_at), shown) if charts else []
     if charts:
-        yield Section(None, tuple(_air(history, charts, header, ticks=ticks, shown=shown)), where=PAGE_ONLY)
+        drawn = _air(history, charts, header, ticks=ticks, shown=shown, beside=beside)
+        yield Section(None, tuple(drawn), where=PAGE_ONLY)
     if egg is not None:
         if charts:
             yield book_section(egg, shown)
@@ -183,19 +226,40 @@ def _drawn(history: BatchHistory, charts: Sequence[Chart], header: Header, *, sh
 
 
 def _air(
-    history: BatchHistory, charts: Sequence[Chart], header: Header, *, ticks: Ticks, shown: Shown
+    history: BatchHistory, charts: Sequence[Chart], header: Header, *, ticks: Ticks, shown: Shown, beside: Beside
 ) -> Iterator[Drawing]:
     set_ms = to_ms(header.set_at)
     per_day = openings_per_day(history.happenings, header.set_at)
-    yield from map(Drawing, strips(history, charts[0], ticks=ticks, per_day=per_day, set_ms=set_ms, shown=shown))
+    days = header.ended is not None and bool(header.ended.days)
+    lanes = []
+    if beside.turns:
+        lanes.append(("turned", turns_lane(beside.turns, charts[0], set_ms)))
+    if beside.rang:
+        lanes.append(("alarms", alarms_lane(beside.rang, charts[0], shown)))
+    if header.ended is not None and days:
+        lanes.append(("ended", ended_lane(header.ended, charts[0], set_ms)))
+    yield from map(
+        Drawing, strips(history, charts[0], ticks=ticks, per_day=per_day, set_ms=set_ms, shown=shown, more=lanes)
+    )
     for chart in charts:
         figures = _figures_of(history, chart.quantity)
         if figures is not None:
             yield from map(
                 Drawing,
-                drawing(chart, figures, done=history.happenings, stages=history.stages, ticks=ticks, shown=shown),
+                drawing(
+                    chart,
+                    figures,
+                    done=history.happenings,
+                    stages=history.stages,
+                    ticks=ticks,
+                    shown=shown,
+                    probes=beside.probes.get(chart.quantity, NO_PROBES),
+                    ribbon=beside.ribbons.get(chart.quantity),
+                ),
             )
-    yield Drawing(legend(header.egg is not None))
+    several = any(len(lines) > 1 for lines in beside.probes.values())
+    good = next((ribbon.batches for ribbon in beside.ribbons.values()), 0)
+    yield Drawing(legend(header.egg is not None, probes=several, good=good, more=ended_key() if days else ""))
 
 
 def _figures_of(history: BatchHistory, quantity: str) -> Figures | None:

@@ -36,7 +36,7 @@ def safe(words: str) -> str:
 
 def drawn(report: Report, style: str = STYLE) -> str:
     """The page."""
-    body = [f"<h1>{safe(report.title)}</h1>", *(_paragraph(p.words) for p in (*report.about, *report.answer))]
+    body = [f"<h1>{safe(report.title)}</h1>", *(_paragraph(p.words, p.look) for p in (*report.about, *report.answer))]
     for section in report.sections:
         body += _section(section, 2)
     return (
@@ -69,11 +69,11 @@ def _blocks(blocks: Sequence[Block]) -> Iterator[str]:
             yield "</div>"
             open_ = False
         if isinstance(block, Paragraph):
-            yield _paragraph(block.words, _LOOKS.get(block.kind, ""))
+            yield _paragraph(block.words, block.look or _LOOKS.get(block.kind, ""))
         elif isinstance(block, Table):
             yield from _table(block)
         elif isinstance(block, Labelled):
-            yield _paragraph(f"{block.label}: {block.words}")
+            yield f'<p class="lab"><b>{safe(block.label)}</b> {safe(block.words)}</p>'
         elif isinstance(block, Listing):
             yield from _listing(block)
         else:
@@ -104,10 +104,11 @@ def _table(table: Table) -> Iterator[str]:
 
 
 def _listing(listing: Listing) -> Iterator[str]:
-    yield "<table>"
-    yield f"<tr>{''.join(f'<th>{safe(column.head)}</th>' for column in listing.columns)}</tr>"
+    looks = ["" if column.right else ' class="words"' for column in listing.columns]
+    heads = (f"<th{look}>{safe(column.head)}</th>" for look, column in zip(looks, listing.columns, strict=True))
+    yield f"<table><tr>{''.join(heads)}</tr>"
     for row in listing.rows:
-        yield f"<tr>{''.join(f'<td>{safe(cell)}</td>' for cell in row)}</tr>"
+        yield f"<tr>{''.join(f'<td{look}>{safe(cell)}</td>' for look, cell in zip(looks, row, strict=False))}</tr>"
     yield "</table>"
 
 

@@ -37,10 +37,11 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A line or more of words."""
+    """A line or more of words. look: the name by which the style of a page sets it apart from its kind; text has none."""
 
     words: str
     kind: str = PLAIN
+    look: str = ""
 
 
 @dataclass(frozen=True, slots=True)

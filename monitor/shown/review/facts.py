@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from monitor.analysis.history.figures import Figures
 from monitor.analysis.review.beyond import Beyond
-from monitor.analysis.review.facts import EndOf, Facts, Lost, Rang
+from monitor.analysis.review.facts import EndOf, Facts, Lost, Pauses, Rang
 from monitor.domain.eggs.entry import Dead, Removed, Split
 from monitor.domain.needs.bands import DRY_BULB, RH
 from monitor.domain.needs.batch import whole_day
@@ -68,8 +68,11 @@ def _blocks(facts: Facts, shown: Shown, *, short: bool) -> Iterator[Block]:
     for quantity, figures in ((DRY_BULB, facts.warm), (RH, facts.humid)):
         if figures.doubt.hours:
             yield Paragraph(f"doubtful: {doubt_words(quantity, figures.doubt, shown)}")
-    yield Paragraph(f"loss of water to pip: {'not weighed' if facts.lost is None else _lost_words(facts.lost)}")
+    yield Paragraph(
+        f"loss of water to pip: {_lost_words(facts.lost) if facts.lost is not None else 'not known' if facts.weighed else 'not weighed'}"
+    )
     yield Paragraph(f"days in store: {_range(facts.stored_days, '') or 'not written'}")
+    yield Paragraph(f"turned: {'not counted' if facts.turned is None else turned_words(facts.turned)}")
 
 
 def _area(beyond: Beyond, shown: Shown) -> str:
@@ -80,8 +83,9 @@ def _area(beyond: Beyond, shown: Shown) -> str:
 
 
 def _nearest(published: Sequence[Match]) -> Sequence[Match]:
-    """The first of what is published, and one that says otherwise."""
-    agree = [m for m in published if m.standing != CONTRADICTS][: MOST_PUBLISHED - 1]
+    """The first of what is published, of eggs as old as these before others, and one that says otherwise."""
+    agree = [m for m in published if m.standing != CONTRADICTS]
+    agree = sorted(agree, key=lambda m: not m.as_old)[: MOST_PUBLISHED - 1]
     others = [m for m in published if m.standing == CONTRADICTS]
     return [*agree, *others[: MOST_PUBLISHED - len(agree)]]
 
@@ -158,6 +162,12 @@ def _lost_words(lost: Lost) -> str:
     return f"{words}; target {low:g} to {high:g} %{beside}"
 
 
+def turned_words(turned: Pauses) -> str:
+    """`every 3.0 h on average up to lockdown, the longest time without a turn 9.0 h`; of a part of that time which."""
+    share = f", counted in {per_cent(turned.counted)} of that time" if turned.counted < 1.0 else ""
+    return f"every {turned.mean_h:.1f} h on average up to lockdown, the longest time without a turn {turned.longest_h:.1f} h{share}"
+
+
 def _range(values: Sequence[float], unit: str) -> str:
     if not values:
         return ""
@@ -208,6 +218,13 @@ def facts_json(facts: Facts) -> dict[str, object]:
             "target_pct": None if facts.lost.band is None else list(facts.lost.band),
         },
         "stored_days": [round(v, 3) for v in facts.stored_days],
+        "turned": None
+        if facts.turned is None
+        else {
+            "mean_h": round(facts.turned.mean_h, 3),
+            "longest_h": round(facts.turned.longest_h, 3),
+            "counted": round(facts.turned.counted, 4),
+        },
     }
 
 

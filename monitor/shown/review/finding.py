@@ -32,10 +32,12 @@ from monitor.analysis.review.judged import (
 )
 from monitor.domain.needs.bands import DRY_BULB
 from monitor.domain.published.causes import (
+    ALTITUDE,
     BEFORE_SET,
     BEYOND,
     CHILL,
     COLD,
+    CRACKED,
     DOSE,
     HEAT,
     HIGH,
@@ -46,6 +48,7 @@ from monitor.domain.published.causes import (
     MEAN,
     OVERHEAT,
     TEMPERATURE,
+    TURNS,
     WINDOWS,
     Catalogue,
 )
@@ -60,7 +63,7 @@ MEANS = {
     UNLIKE: "its target is kept, and it is farther out than your batches that went well",
     CANNOT_SAY: "",
     NOT_SUPPORTED: "what was asked of the record shows none of it",
-    NOT_MEASURED: "published too; no sensor sees them, and nothing of them is written",
+    NOT_MEASURED: "published too; nothing in this record tells of them",
 }
 MEANS_UNNAMED = {SUPPORTED: "as much is published to have done harm, though no source names it for this"}
 NONE = "none of the published causes"
@@ -78,11 +81,11 @@ WHY = {
 }
 SUPPORTED_MEANS = (
     "Supported means that the record shows what the source describes, not that this is why: several can be supported at once,"
-    " and what no sensor sees may matter more."
+    " and what nothing here tells of may matter more."
 )
 PREAMBLE = (
     "Each published cause of this finding, asked of the record, and of a death, a deformity or a hatch time the heat and cold of each third"
-    f" of the term that no source names. A cause has one verdict; what was weighed or written decides before the air. {SUPPORTED_MEANS}"
+    f" of the term that no source names. A cause has one verdict; what was weighed, counted or written decides before the air. {SUPPORTED_MEANS}"
 )
 TEMPERATURES_OF = "The published temperatures are those of other people's machines and mostly of hens' eggs."
 CLOSING = (
@@ -263,7 +266,7 @@ def _of_a_band(verdict: Verdict) -> bool:
 
 
 def _unseen(verdict: Verdict, unit: str) -> str:
-    """One cause that no sensor sees: what it is about, and when."""
+    """One cause that nothing tells of: what it is about, and when."""
     cause = verdict.first
     when = "before the eggs were set" if cause.window == BEFORE_SET else f"in {WINDOWS[cause.window][0]}"
     about = "" if cause.unseen == BEFORE_SET else f"{cause.unseen}, "
@@ -284,7 +287,8 @@ def _asked(verdict: Verdict, unit: str) -> str:
     temp_c = None if published is None else published.temp_c
     temperature = "the published temperature" if temp_c is None else show_figure(DRY_BULB, temp_c, unit)
     words = check.words.format(temperature=temperature)
-    return words if cause.check == LOSS or cause.window not in WINDOWS else f"{words} over {WINDOWS[cause.window][0]}"
+    timeless = cause.check == LOSS or cause.written in (CRACKED, ALTITUDE) or cause.window not in WINDOWS
+    return words if timeless else f"{words} over {WINDOWS[cause.window][0]}"
 
 
 def _figure(verdict: Verdict, figure: Figure, unit: str) -> str:
@@ -309,7 +313,7 @@ def _figure(verdict: Verdict, figure: Figure, unit: str) -> str:
     if cause.check == LOSS or not figure.coverage < 1.0:
         return text
     gap = f", longest gap {figure.longest_gap_h:.1f} h" if check.kind in (DOSE, BEYOND) else ""
-    return f"{text}; covered {per_cent(figure.coverage)}{gap}"
+    return f"{text}; {'counted' if cause.written in TURNS else 'covered'} {per_cent(figure.coverage)}{gap}"
 
 
 def _outside(verdict: Verdict) -> float | None:

@@ -36,12 +36,13 @@ from monitor.shown.review.house import habit_json, outside_words
 from monitor.shown.values import per_cent
 
 # Beside the style of a history: a cause and what is said to it stay on one sheet, a caution stands in a frame.
-_STYLE = STYLE + (
+ITEMS = (
     "h3{border-left:4px solid var(--mark);padding-left:.5em}p.cause{margin-top:.5em}p.cause+p.in{margin-top:.1em}"
     "p.caution{border:1px solid var(--hot);border-radius:4px;padding:.4em .6em}"
     "svg.strip{height:12px;margin:.2em 0}.here{stroke:var(--line);stroke-width:4}.good{stroke:var(--ink);stroke-width:1.2}"
     "div{break-inside:avoid}div+div{margin-top:1em}h2.one{margin-top:2em;border-bottom:2px solid var(--ink)}"
 )
+_STYLE = STYLE + ITEMS
 KEY = (
     "In the drawings: shaded, the target (or what is said to be harmless); the thick line, this record; thin lines, batches that went"
     " well."
@@ -69,13 +70,18 @@ def brief_report(whole: BatchReview, catalogue: Catalogue, shown: Shown) -> Repo
     return replace(report, sections=(*facts, *told))
 
 
+def found_answers(whole: BatchReview, shown: Shown) -> Iterator[str]:
+    """What the review comes to, of each finding a line."""
+    return (_answer(each, shown.unit) for each in whole.reviewed)
+
+
 def _answers(whole: BatchReview, shown: Shown) -> Iterator[str]:
     if not whole.reviewed:
         about = "" if whole.egg is None else f" about egg {whole.egg}"
         yield f"Nothing found is written{about}, so there is nothing to review."
     if whole.facts is not None:
         yield from answer_words(whole.facts, shown)
-    yield from (_answer(each, shown.unit) for each in whole.reviewed)
+    yield from found_answers(whole, shown)
 
 
 def _nothing(whole: BatchReview, *, listed: bool = True) -> Section:

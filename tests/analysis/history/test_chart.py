@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.analysis.history.chart import Chart, charts_of, columns_of, extremes, runs
+from monitor.analysis.history.chart import BINS, Chart, charts_of, columns_of, extremes, probe_charts, ribbon_of, runs
+from monitor.analysis.line.stretch import Readings, Stretch
 from monitor.analysis.line.trace import Trace, trace_of
 from monitor.domain.needs.bands import DRY_BULB, EGG, RH, WET_BULB
 from tests.analysis.air import HOUR, T0, WARM, stretch
@@ -114,3 +117,48 @@ def test_runs() -> None:
     """The unbroken runs of what is true."""
     assert runs(np.array([True, True, False, True])) == [(0, 2), (3, 4)]
     assert runs(np.zeros(3, dtype=bool)) == []
+
+
+def named(probes: tuple[str, ...] = ("node-a/top", "node-a/low")) -> list[Stretch]:
+    """The life with the names of its probes, each time as many as there are."""
+    return [replace(each, probes=probes[: len(each.air)]) for each in stretches()]
+
+
+def test_each_probe_has_a_line_of_its_own() -> None:
+    """Two that lie 0.2 K apart: each by a tenth from the mean of both, which is the line that is used."""
+    used, own = charts()[DRY_BULB], probe_charts(named(), DRY_BULB, columns=300)
+    apart = [line.above(used) for line in own.values()]
+    assert len(own) == 2
+    assert sorted(round(each or 0.0, 2) for each in apart) == pytest.approx([-0.1, 0.1], abs=0.03)
+    assert next(iter(own.values())).coverage == pytest.approx(float(np.isfinite(used.low).mean()), abs=0.02)
+    void = replace(used, low=np.full(300, np.nan), high=np.full(300, np.nan))
+    assert used.above(void) is None
+
+
+def moved(by_ms: int, warmer_k: float) -> tuple[list[Stretch], int]:
+    """The same life at another time, in air that is so much warmer."""
+    air = [
+        tuple(Readings(a.at_ms + by_ms, a.dry_bulb_c + warmer_k, a.rh_pct, a.flag, a.rh_flag) for a in each.air)
+        for each in stretches()
+    ]
+    lives = [
+        replace(each, since_ms=each.since_ms + by_ms, until_ms=each.until_ms + by_ms, air=corrected)
+        for each, corrected in zip(stretches(), air, strict=True)
+    ]
+    return lives, T0 + by_ms
+
+
+def test_a_ribbon_lies_between_other_batches_on_the_same_days() -> None:
+    """Two lives, half a kelvin apart and weeks later: from the one to the other, where both have a line; one alone makes none."""
+    chart = charts()[DRY_BULB]
+    lives = [moved(40 * 86_400_000, 0.1), moved(90 * 86_400_000, 0.6)]
+    ribbon = ribbon_of(lives, DRY_BULB, chart, set_ms=T0)
+    assert ribbon is not None
+    assert (ribbon.batches, ribbon.low.size) == (2, BINS)
+    known = np.isfinite(ribbon.low)
+    assert known.mean() > 0.8
+    assert (ribbon.high - ribbon.low)[known] == pytest.approx(0.5, abs=1e-9)
+    itself = ribbon_of([moved(0, 0.0), moved(0, 0.0)], DRY_BULB, chart, set_ms=T0)
+    assert itself is not None
+    assert ribbon.low[known] - itself.low[known] == pytest.approx(0.1, abs=1e-9)
+    assert ribbon_of(lives[:1], DRY_BULB, chart, set_ms=T0) is None

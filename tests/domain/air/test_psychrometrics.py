@@ -31,6 +31,7 @@ from monitor.domain.air.psychrometrics import (
     air_state,
     deficit_kpa,
     dew_point_c,
+    elevation_m,
     humidity_ratio,
     over_water_per_k,
     pressure_kpa,
@@ -135,6 +136,13 @@ OURS: dict[str, Callable[[dict[str, str]], float]] = {
 def test_published_value(row: dict[str, str]) -> None:
     """Each published value is met within its own tolerance (0.7 % of W and h where the source is a real gas)."""
     assert OURS[row["quantity"]](row) == pytest.approx(float(row["expected"]), abs=float(row["tol_abs"]), rel=0)
+
+
+@pytest.mark.parametrize("row", [r for r in CHECKS if r["quantity"] == "p_std_atm"], ids=lambda row: row["id"])
+def test_the_elevation_of_a_published_pressure(row: dict[str, str]) -> None:
+    """The way back from the same table, as exact as its pressures are printed: 1 Pa is 0.1 m."""
+    found_m = elevation_m(float(row["expected"]) / 1000.0)
+    assert found_m == pytest.approx(float(row["altitude_m"]), abs=max(float(row["tol_abs"]), 1.0))
 
 
 def test_no_published_row_is_left_out() -> None:

@@ -229,6 +229,21 @@ def test_a_power_cut_late_in_the_term() -> None:
     assert set(ids(found, CONTRADICTS)) == {"cold-18h-32.2", "cold-cut"}
 
 
+@pytest.mark.parametrize(
+    ("day", "hours", "of_that_age"),
+    [(3.3, 4.0, "heat-12h-43.3"), (11.0, 5.0, "heat-7h-43.3"), (16.5, 6.5, "heat-6h-43.3")],
+)
+def test_what_is_published_of_eggs_as_old_is_told_though_it_was_not_reached(
+    day: float, hours: float, of_that_age: str
+) -> None:
+    """Of 43.4 °C four hours on day 3: beside what harmed others sooner, that eggs of day 3 took twelve; marked as of their age."""
+    found = nearest(hot(43.4, hours), day / 21.0)
+    (own,) = [match for match in found if match.exposure.id == of_that_age]
+    assert own.as_old
+    assert len(ids(found, SHORT)) <= 2
+    assert not any(match.as_old for match in found if match.exposure.day in (None, (19.0, 19.0)))
+
+
 def test_what_was_borne_is_only_said_of_less() -> None:
     """A degree beyond, or an hour more, and what was borne is no longer offered."""
     assert "cold-4h-32.2" in ids(nearest(cold(32.2, 4.0), 0.5), WITHIN)

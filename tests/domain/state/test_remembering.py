@@ -183,14 +183,21 @@ KEY = ("setter-1", "dry-bulb-high-alarm")
 
 
 def taken_up(
-    known: Alarm | None, kept: AlarmMemory, final: bool = True, clock_ok: bool = True, written_s: float = 4_900.0
+    known: Alarm | None,
+    kept: AlarmMemory,
+    final: bool = True,
+    clock_ok: bool = True,
+    written_s: float = 4_900.0,
+    *,
+    cut_s: float = 100.0,
 ) -> Alarm | None:
-    """What becomes of an alarm of the record, and of what the run before remembered of it; written_s: when, on its forward clock."""
+    """What becomes of an alarm of the record, and of what the run before remembered of it; written_s: when, on its forward clock; cut_s: so long
+    ago by the label."""
     state = State(0.0, True, 5_000.0)
     if known is not None:
         state.alarms[KEY] = known
     now = Now(5_000.0, T0, clock_ok)
-    take_up(Look(state, site(), now), Memory(written_s, T0 - timedelta(seconds=100), final, alarms=(kept,)))
+    take_up(Look(state, site(), now), Memory(written_s, T0 - timedelta(seconds=cut_s), final, alarms=(kept,)))
     return state.alarms.get(KEY)
 
 
@@ -222,11 +229,12 @@ def test_a_time_out_of_service_goes_on_by_the_forward_clock() -> None:
     assert (told.out_until, told.out_until_mono_s) == (until, 5_550.0)
 
 
-def test_a_delay_goes_on_only_of_the_same_alarm_and_after_a_stop() -> None:
-    """Not of one that came or went since, nor of a run that was cut off; when it was last told is known in both cases."""
+def test_a_delay_goes_on_only_of_the_same_alarm_and_after_a_stop_or_a_cut_just_now() -> None:
+    """Not of one that came or went since, nor of a run that was cut off over ten minutes ago; when it was last told is known in any case."""
     kept = replace(KEPT, pending_mono_s=4_800.0, pending_at=T0 - timedelta(seconds=200))
-    stopped, cut_off = there(taken_up(STANDS, kept)), there(taken_up(STANDS, kept, final=False))
-    assert (stopped.pending_mono_s, stopped.pending_at) == (4_800.0, T0 - timedelta(seconds=200))
+    stopped, cut_off = there(taken_up(STANDS, kept)), there(taken_up(STANDS, kept, final=False, cut_s=601.0))
+    for goes_on in (stopped, *(there(taken_up(STANDS, kept, final=False, cut_s=cut_s)) for cut_s in (0.0, 600.0))):
+        assert (goes_on.pending_mono_s, goes_on.pending_at) == (4_800.0, T0 - timedelta(seconds=200))
     assert (cut_off.pending_mono_s, cut_off.pending_at) == (None, None)
     assert stopped.asked_mono_s == cut_off.asked_mono_s == 4_700.0
     for other in (replace(STANDS, episode=3), replace(STANDS, condition=False)):
@@ -307,7 +315,7 @@ def test_an_alarm_that_never_began_is_known_only_while_its_delay_runs() -> None:
     never = replace(KEPT, episode=0, condition=False, asked_mono_s=None)
     assert taken_up(None, never) is None
     assert there(taken_up(None, replace(never, pending_mono_s=4_800.0))).pending_mono_s == 4_800.0
-    assert taken_up(None, replace(never, pending_mono_s=4_800.0), final=False) is None
+    assert taken_up(None, replace(never, pending_mono_s=4_800.0), final=False, cut_s=601.0) is None
 
 
 def test_a_reading_that_waited_for_the_next_still_does() -> None:
@@ -321,11 +329,11 @@ def test_a_reading_that_waited_for_the_next_still_does() -> None:
 
 
 def test_a_memory_is_not_final_unless_a_run_stopped_with_it() -> None:
-    """Nothing that is not said to be final hands a delay on."""
+    """Nothing that is not said to be final hands a delay on after a quarter of an hour."""
     kept = replace(KEPT, pending_mono_s=4_800.0)
     state = State(0.0, True, 5_000.0)
     state.alarms[KEY] = STANDS
-    take_up(Look(state, site(), Now(5_000.0, T0)), Memory(4_900.0, T0, alarms=(kept,)))
+    take_up(Look(state, site(), Now(5_000.0, T0)), Memory(4_100.0, T0 - timedelta(minutes=15), alarms=(kept,)))
     assert state.alarms[KEY].pending_mono_s is None
 
 

@@ -153,7 +153,7 @@ def test_reviews_that_share_what_stands_beside_say_the_same_and_read_it_once(sit
     shared = Beside(store, site, NOW, CATALOGUE.wanted() | {(LOSS, WHOLE)})
     batches = {b.id: b for b in store.batches()}
     together = [
-        batch_review(store, site, batches[id_], now=NOW, catalogue=CATALOGUE, beside=shared) for id_ in ("b-4", "b-4")
+        batch_review(store, site, batches[id_], now=NOW, catalogue=CATALOGUE, shared=shared) for id_ in ("b-4", "b-4")
     ]
     assert together == alone
     assert apart - len(store.asked) == 4 * 2  # four good batches, a probe in each of two machines

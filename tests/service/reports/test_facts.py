@@ -10,15 +10,18 @@ import pytest
 from monitor.adapters.tables.causes import shipped_causes
 from monitor.analysis.line.doubt import RANGE
 from monitor.analysis.review.facts import Facts
-from monitor.analysis.review.judged import NOT_MEASURED, NOT_SUPPORTED, SUPPORTED
+from monitor.analysis.review.judged import CANNOT_SAY, NOT_MEASURED, NOT_SUPPORTED, PART, SUPPORTED
 from monitor.analysis.review.whole import BatchReview
+from monitor.domain.air.psychrometrics import pressure_kpa
 from monitor.domain.alarms.alarm import ACKNOWLEDGED, BACK, BEYOND, NORMAL, RETURNED, UNACKNOWLEDGED, Alarm, Transition
 from monitor.domain.eggs.book import EggBook, add
-from monitor.domain.eggs.entry import Dead, Entry, Found, Laid, Size, Weighing
-from monitor.domain.needs.site import Site
+from monitor.domain.eggs.entry import Candling, Dead, Entry, Found, Laid, Size, Weighing
+from monitor.domain.needs.site import OF_TURNING, Site
 from monitor.domain.published.exposure import ABOVE, BELOW
 from monitor.domain.readings.reading import SUSPECT
-from monitor.domain.state.record import Group, StoredReading
+from monitor.domain.state.happened import TURNING
+from monitor.domain.state.happened import Turned as SwitchTurned
+from monitor.domain.state.record import Event, Group, StoredReading
 from monitor.service.across.review import batch_review
 from monitor.service.reports.written import written_of
 from tests.fakes import MemoryStore
@@ -254,3 +257,76 @@ def test_what_was_written_is_asked_in_a_review(site: Site) -> None:
         told = reviewed(kept(book), site).reviewed[0].verdicts
         (one,) = (v for v in told if any(c.words == "stored too long" for c in v.causes))
         assert one.verdict == verdict
+
+
+def turned_by_a_switch(book: EggBook, until_day: float) -> MemoryStore:
+    """Its setter turns each three hours until then."""
+    store = kept(book)
+    what = SwitchTurned(OF_TURNING, True)
+    events = [
+        Event(book.batch.set_at + timedelta(days=n / 8), TURNING, "setter-1", what=what)
+        for n in range(1, round(until_day * 8))
+    ]
+    store.commit(Group(events=events))
+    return store
+
+
+@pytest.mark.parametrize(("until_day", "verdict"), [(18.0, NOT_SUPPORTED), (3.0, SUPPORTED)])
+def test_turns_that_were_counted_decide(site: Site, until_day: float, verdict: str) -> None:
+    """A turner that stood still from day 3 on is what `turning missed` describes; one that went on is not. Both are counted, and told."""
+    whole = reviewed(turned_by_a_switch(died(0, "dead-middle-third", "middle", 12.0), until_day), site)
+    (told,) = [v for r in whole.reviewed for v in r.verdicts if v.named and v.first.unseen == "turning"]
+    assert told.verdict == verdict
+    assert whole.facts is not None
+    assert whole.facts.turned is not None
+    assert whole.facts.turned.longest_h == pytest.approx((18.0 - until_day) * 24.0 + 3.0, abs=3.1)
+    (uncounted,) = [
+        v
+        for r in reviewed(kept(died(0, "dead-middle-third", "middle", 12.0)), site).reviewed
+        for v in r.verdicts
+        if v.named and v.first.unseen == "turning"
+    ]
+    assert (uncounted.verdict, uncounted.figure) == (NOT_MEASURED, None)
+
+
+@pytest.mark.parametrize(
+    ("found", "verdict", "reason"), [("cracked", SUPPORTED, ""), ("alive", CANNOT_SAY, PART), (None, NOT_MEASURED, "")]
+)
+def test_a_crack_that_was_written_decides(site: Site, found: str | None, verdict: str, reason: str) -> None:
+    """Seen in the light it is what `crack after handling` describes; not seen there it may have been too fine; nobody looked, nobody knows."""
+    book = EggBook(batch_of(0))
+    for egg in (6, 7, 8):
+        book = put(book, 9.0, Candling(found), egg) if found else book
+        book = put(put(book, 17.0, Found("large-air-cell"), egg), 17.0, Dead("late"), egg)
+    verdicts = [v for r in reviewed(kept(book), site).reviewed for v in r.verdicts]
+    (told,) = [v for v in verdicts if any(c.words == "crack after handling" for c in v.causes)]
+    assert (told.verdict, told.reason) == (verdict, reason)
+
+
+@pytest.mark.parametrize(
+    ("elevation_m", "verdict"), [(0.0, NOT_MEASURED), (200.0, NOT_SUPPORTED), (1000.0, CANNOT_SAY), (2000.0, SUPPORTED)]
+)
+def test_how_high_the_place_lies_decides(site: Site, elevation_m: float, verdict: str) -> None:
+    """Where the configuration says it: `high altitude` of a large air cell. Nothing written is no answer."""
+    high = replace(site, pressure_kpa=float(pressure_kpa(elevation_m)))
+    verdicts = [v for r in reviewed(kept(died(0, "large-air-cell", "late", 17.0)), high).reviewed for v in r.verdicts]
+    (told,) = [v for v in verdicts if any(c.words == "high altitude" for c in v.causes)]
+    assert told.verdict == verdict
+    if told.figure is not None:
+        assert told.figure.value == pytest.approx(elevation_m / 1000.0, abs=1e-6)
+
+
+def test_no_cause_stands_under_two_verdicts(site: Site) -> None:
+    """Turns, cracks and the height of the place known, and every finding asked."""
+    book = died(0, "dead-middle-third", "middle", 12.0)
+    store, high = turned_by_a_switch(put(book, 9.0, Candling("cracked"), 6), 9.0), replace(site, pressure_kpa=85.0)
+    (batch,) = store.batches()
+    for finding in CATALOGUE.findings:
+        whole = batch_review(store, high, batch, now=NOW, catalogue=CATALOGUE, finding=finding)
+        for each in whole.reviewed:
+            seen = [
+                {(c.words, c.temps_c, c.source, c.evidence) for c in v.causes}
+                for v in each.verdicts
+                if v.verdict != NOT_MEASURED
+            ]
+            assert sum(map(len, seen)) == len(set().union(*seen)), finding

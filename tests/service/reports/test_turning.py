@@ -13,7 +13,7 @@ from monitor.domain.needs.site import OF_TURNING, Site, Switch
 from monitor.domain.state.happened import TURNING
 from monitor.domain.state.happened import Turned as SwitchTurned
 from monitor.domain.state.record import Event
-from monitor.service.reports.turning import turned
+from monitor.service.reports.turning import pauses, turned, turns_of
 from monitor.shown.eggs import turned_view
 from tests.fakes import MemoryStore
 from tests.seasons import batch_of, group, make_site
@@ -122,3 +122,62 @@ def test_nobody_counts(site: Site) -> None:
     assert found.by_switch is not None
     assert (found.by_switch.times, found.by_switch.over, found.by_switch.last) == (0, timedelta(days=3), None)
     assert found.stopped_at is None
+
+
+FIRST_WEEK = (day(0.0), day(7.0))
+
+
+def test_pauses_of_a_turner_that_stopped(site: Site) -> None:
+    """Three-hourly until day 3: the week's longest time without a turn is its other four days, the mean counts them too."""
+    book = EggBook(BATCH)
+    by_switch = turns_of(store(book, [n / 8 for n in range(1, 25)]), site, book, now=day(40))
+    found = pauses(by_switch, book, None, within=FIRST_WEEK)
+    assert found is not None
+    mean, longest = found
+    assert (mean.value, longest.value) == (7.0, 96.0)
+    assert (longest.coverage, longest.longest_gap_h) == (1.0, 0.0)
+
+
+def test_pauses_written_by_hand() -> None:
+    """Four times in each of two days, evenly; the day between is not known, and nothing is made up for it; a hole is as long as it is."""
+    book = EggBook(BATCH)
+    for each in (entry(1, Turning(4)), entry(3, Turning(4))):
+        book = add(book, each)
+    found = pauses((), book, None, within=(day(0.0), day(4.0)))
+    assert found is not None
+    mean, longest = found
+    assert (mean.value, longest.value) == (6.0, 6.0)
+    assert (mean.coverage, mean.longest_gap_h) == (0.5, 24.0)
+    assert pauses((), book, None, within=(day(5.0), day(7.0))) is None
+    assert pauses((), EggBook(BATCH), None, within=FIRST_WEEK) is None
+    assert pauses((), book, None, within=(day(4.0), day(4.0))) is None
+
+
+def test_a_turn_that_was_written_lies_in_the_middle_of_its_time() -> None:
+    """Once in a day: half a day before it and half a day after it, for nobody wrote when."""
+    found = pauses((), add(EggBook(BATCH), entry(1, Turning(1))), None, within=(day(0.0), day(1.0)))
+    assert found is not None
+    assert (found[0].value, found[1].value) == (24.0, 12.0)
+
+
+def test_a_time_is_counted_once_and_the_newest_word_counts() -> None:
+    """Five a day, put right to three of the same day, is three; of what a switch counted nothing by hand is added."""
+    book = EggBook(BATCH)
+    for each in (entry(1, Turning(5)), entry(1, Turning(3))):
+        book = add(book, each)
+    found = pauses((), book, None, within=(day(0.0), day(1.0)))
+    assert found is not None
+    assert found[0].value == 8.0
+    found = pauses([(day(0.0), day(1.0), [day(0.5)])], book, None, within=(day(0.0), day(1.0)))
+    assert found is not None
+    assert (found[0].value, found[1].value) == (24.0, 12.0)
+
+
+@pytest.mark.parametrize(("egg", "longest_h"), [(None, 3.0), (7, 51.0), (8, 3.0)])
+def test_that_an_egg_is_turned_no_more_is_known_of_it_alone(egg: int | None, longest_h: float) -> None:
+    """Though its machine's turner goes on."""
+    book = add(EggBook(BATCH), entry(5, TurningStopped("pipped"), 7))
+    by_switch = [(day(0.0), day(18.0), [day(n / 8) for n in range(1, 144)])]
+    found = pauses(by_switch, book, egg, within=FIRST_WEEK)
+    assert found is not None
+    assert found[1].value == longest_h

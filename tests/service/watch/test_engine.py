@@ -655,20 +655,20 @@ def test_what_was_decided_is_followed_by_a_look_at_once(desk: Desk) -> None:
 
 
 def test_what_was_learnt_is_written_every_five_minutes_and_when_the_clock_is_set(site: Site) -> None:
-    """A daemon writes its memory at its first look, each five minutes, at once when the label moved, and last of all at its end; a
-    replay never does."""
+    """A daemon writes its memory at its first look, when the delay of what is urgent begins (the only probe says nothing), five minutes after
+    the last, at once when the label moved, and last of all at its end; a replay never does."""
     desk = Desk(site, hands_on=True)
-    for second in range(302):
+    for second in range(333):
         desk.engine.idle(at(second))
     times_s = [group.memory.mono_s - 500.0 for group in desk.groups if group.memory is not None]
-    assert times_s == [0.0, 300.0]
-    set_on = replace(at(310), utc=at(310).utc + timedelta(hours=1))
+    assert times_s == [0.0, 31.0, 331.0]
+    set_on = replace(at(340), utc=at(340).utc + timedelta(hours=1))
     desk.engine.idle(set_on)
     assert there(desk.groups[-1].memory).mono_s == set_on.mono_s
     written = len(desk.groups)
-    desk.engine.idle(replace(at(312), utc=at(312).utc + timedelta(hours=1)))
+    desk.engine.idle(replace(at(342), utc=at(342).utc + timedelta(hours=1)))
     assert len(desk.groups) == written
-    desk.engine.work(Stop(replace(at(320), utc=at(320).utc + timedelta(hours=1))))
+    desk.engine.work(Stop(replace(at(350), utc=at(350).utc + timedelta(hours=1))))
     assert there(desk.groups[-1].memory).final
     played = Desk(site)
     for second in range(302):
@@ -682,6 +682,7 @@ def test_the_numbers_that_a_run_turns_on() -> None:
     assert (engine.GROUP_MESSAGES, engine.GROUP_BACKLOG, engine.GROUP_AGE_S) == (20, 200, 5.0)
     assert (engine.TICK_S, engine.RETRY_S, engine.STORE_PATIENCE_S, engine.BACKED_UP_S) == (1.0, 1.0, 10.0, 0.2)
     assert (engine.MAX_KEPT, engine.MAX_ELSEWHERE) == (20_000, 64)
+    assert (engine.SOON_S, engine.MEMORY_EVERY_S) == (10.0, 300.0)
     assert (engine.STATE_EVERY_S, engine.STORED_EVERY_S) == (30.0, 1.0)
     assert (engine.MEMORY_EVERY_S, engine.WEIGHTS_EVERY_S) == (300.0, 86_400.0)  # five minutes, a day
     assert (weights.RETRY_S, inbox.MAX_ITEMS) == (30.0, 50_000)
