@@ -474,12 +474,13 @@ def _learn(  # noqa: PLR0917 - with each reading
             weight = 0.0  # nor does what the controller makes of it
         away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
     learnt_s += passed_s
+    near = near and away_kpa >= -BACK_VAPOUR_SHARE * usual_kpa
+    if not near and warm and _moist_again(state, vapour_kpa):
+        near, first_s = True, max(first_s, opened_s)  # what is still missing is the last door's
     return Watch(
         mono_s,
         # A slow fall makes the ripple wide, and would be near the usual all the way: then its end looked as sudden as a door.
-        mono_s
-        if (near and away_kpa >= -BACK_VAPOUR_SHARE * usual_kpa) or (warm and _moist_again(state, vapour_kpa))
-        else state.near_s,
+        mono_s if near else state.near_s,
         learnt_s if learnt_s < LEARN_S else LEARN_S,
         usual_c + weight * away_k,
         ripple_k + weight * (abs(away_k) - ripple_k),
@@ -531,6 +532,9 @@ def _confirm(state: Watch, episode: Episode, air: _Air) -> tuple[Watch, Verdict]
         return _look(replace(state, episode=None), air)
     if air.mono_s >= state.visit_s + BORNE_S:
         state = replace(state, visit_s=episode.since_s)
+    # A strong heater may have it on its way home by now: it was open when it fell.
+    fell_s = state.newest_s
+    state = replace(state, opened_s=max(fell_s, state.opened_s), first_s=_first_open_s(state, fell_s))
     return _follow(state, replace(episode, phase=OPENING, held_s=air.mono_s), air)
 
 
@@ -637,6 +641,11 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
     hold_s = max(0.0, min(released_s, state.visit_s + MAX_HOLD_S) - episode.held_s)
     opening = Opening(episode.since_s, air.mono_s, min(episode.deepest_c, air.dry_bulb_c), hold_s, back)
     near_s = air.mono_s if back else state.near_s
+    driest_kpa, first_s = state.driest_kpa, state.first_s
+    if back and _is_moist(state, air.vapour_kpa):
+        driest_kpa = math.inf
+    elif back:
+        first_s = max(first_s, state.opened_s)  # the rest is the last door's
     visits = state.visits
     began_s = episode.since_s if episode.worked else state.visit_s  # work moves the visit along
     lasted_s = episode.lowest_s - began_s
@@ -650,16 +659,21 @@ def _end(state: Watch, episode: Episode, air: _Air, *, back: bool) -> tuple[Watc
         recovery_s=recovery_s,
         episode=None,
         last_kpa=air.vapour_kpa,
-        driest_kpa=math.inf if back else state.driest_kpa,
+        first_s=first_s,
+        driest_kpa=driest_kpa,
         visits=visits,
     )
     return state, Verdict(ENDED, opening=opening)
 
 
 def _is_usual(state: Watch, air: _Air) -> bool:
-    back_kpa = max(BACK_VAPOUR_SHARE * state.usual_kpa, USUAL_RIPPLES * state.ripple_kpa)
-    moist = state.usual_kpa - air.vapour_kpa <= back_kpa or _moist_again(state, air.vapour_kpa)
+    moist = _is_moist(state, air.vapour_kpa) or _moist_again(state, air.vapour_kpa)
     return moist and state.usual_c - air.dry_bulb_c <= _back_k(state)
+
+
+def _is_moist(state: Watch, vapour_kpa: float) -> bool:
+    back_kpa = max(BACK_VAPOUR_SHARE * state.usual_kpa, USUAL_RIPPLES * state.ripple_kpa)
+    return state.usual_kpa - vapour_kpa <= back_kpa
 
 
 def _is_back(state: Watch, air: _Air) -> bool:

@@ -824,12 +824,14 @@ def test_air_with_three_quarters_of_its_vapour_back_is_undisturbed_again(
 
 
 def test_an_opening_is_over_with_three_quarters_of_its_vapour_back() -> None:
-    """And its temperature within three tenths of its usual. What is then still missing has a beginning of its own."""
-    rising = replace(HOMING, driest_kpa=2.0)
+    """And its temperature within three tenths of its usual. What is then still missing counts from the last door; how much that let out stays
+    known until the rest is home."""
+    rising = replace(HOMING, driest_kpa=2.0, first_s=NOW_S - 5000.0, opened_s=NOW_S - 600.0)
     for dry_bulb_c, kpa, back in ((37.71, 3.51, True), (37.71, 3.49, False), (37.69, 3.51, False)):
         after, verdict = read(rising, dry_bulb_c, kpa)
         assert (verdict.kind == ENDED) is back
-        assert after.driest_kpa == (math.inf if back else 2.0)
+        assert (after.driest_kpa, after.first_s) == (2.0, NOW_S - (600.0 if back else 5000.0))
+    assert read(rising, 37.71, 3.8)[0].driest_kpa == math.inf
 
 
 def test_the_driest_of_an_opening_is_kept_while_it_is_followed() -> None:
