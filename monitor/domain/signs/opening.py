@@ -70,8 +70,8 @@ HOME_SHARE = 0.5  # of the vapour that was gone: with so much of it back the res
 MOIST_SHARE = 0.75
 # What a controller that was cold goes too far, and for how long: so much more than it did after its last doors is as usual (judgement).
 OVER_MORE, OVER_MORE_K = 1.25, 0.3
-# So soon after such a fall a controller goes too far also where the room is as moist as the machine (judgement).
-DIP_K, DIP_S = 0.7, 300.0
+# So soon after such a fall a controller goes too far also where the room is as moist as the machine (judgement). A swing goes two ripples down.
+DIP_K, DIP_RIPPLES, DIP_S = 0.7, 2.5, 300.0
 # Of what was longer, or higher, for each time that it was not: a machine swings several times after a door, and may be opened twenty times a day
 # (judgement).
 OVER_FADE = 0.002
@@ -309,7 +309,7 @@ def watch(  # noqa: PLR0917 - with each reading
         state = _below(state, mono_s, cold=dry_bulb_c < cold_c + BACK_K)
     if episode is None and state.usual_c - dry_bulb_c < FALL_K:  # as nearly always
         return _learn(state, mono_s, dry_bulb_c, vapour_kpa, interval_s, door_open), _NOTHING
-    if state.usual_c - dry_bulb_c >= max(DIP_K, FALL_RIPPLES * state.ripple_k) and state.learnt_s >= LEARN_S:
+    if state.usual_c - dry_bulb_c >= max(DIP_K, DIP_RIPPLES * state.ripple_k) and state.learnt_s >= LEARN_S:
         state = replace(state, dipped_s=mono_s)
     least_c = -math.inf if band_low_c is None else band_low_c
     cold_c = -math.inf if cold_c is None else cold_c
@@ -472,6 +472,8 @@ def _learn(  # noqa: PLR0917 - with each reading
     if not (near and away_k <= near_k and away_kpa <= near_kpa):
         if not -near_k <= away_k <= near_k and (state.above_s < math.inf or settles(state, mono_s)):
             weight = 0.0  # nor does what the controller makes of it
+        elif away_k > near_k and mono_s < state.dipped_s + DIP_S:
+            weight = 0.0  # nor what it makes of a door that nobody saw
         away_k, away_kpa = min(max(away_k, -near_k), near_k), min(max(away_kpa, -near_kpa), near_kpa)
     learnt_s += passed_s
     near = near and away_kpa >= -BACK_VAPOUR_SHARE * usual_kpa

@@ -51,9 +51,10 @@ from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
 from monitor.domain.watch.silence import heard_again, lives
 
-# A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor is half an hour while
-# the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to 39.5 °C (TAINIKA-22), and deadly heat is told by itself.
-OVERSHOOT_K, OVERSHOOT_S, OVERSHOOT_COLD_S = 1.5, 120.0, 1800.0
+# A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor ten where a door was seen,
+# for the smallest egg lags by minutes; nor is half an hour while the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to
+# 39.5 °C (TAINIKA-22), and deadly heat is told by itself.
+OVERSHOOT_K, OVERSHOOT_S, OVERSHOOT_DOOR_S, OVERSHOOT_COLD_S = 1.5, 120.0, 600.0, 1800.0
 _UNSEEN = Watch()
 _NO_WINDOW = Window()
 # Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
@@ -287,8 +288,9 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         pauses = settling and not any(_stands(look, limit) for limit in plan_.headings)
         windows = known.windows if pauses else _window(look, known, plan_, values=values)
         if windows is not None and (standing or _off_target(plan_, windows)):
-            # Heavy eggs that were cooled keep a controller a little too warm for as long again.
-            late = known.watch is not None and look.now.mono_s < known.watch.opened_s + 2.0 * SETTLE_S
+            # Heavy eggs that were cooled keep a controller a little too warm for as long again; after a door that nobody saw, too.
+            watched, since_s = known.watch or _UNSEEN, look.now.mono_s - 2.0 * SETTLE_S
+            late = watched.opened_s > since_s, max(watched.opened_s, watched.dipped_s) > since_s
             _judge_heading(look, plan_, values, windows, reading, held=late)
     if plan_.eggs and values[0] is not None and values[1] is not None:
         held = low_held or work == AT_WORK
@@ -379,7 +381,9 @@ def _overshoots(look: Look, plan_: Plan, passed: tuple[Limit, float]) -> bool:
         return False
     if as_long and mono_s - seen.above_s < OVERSHOOT_COLD_S:
         return True  # what a person had to mend is learnt like what came back by itself
-    return lasted_s < OVERSHOOT_S or (lasted_s < OVERSHOOT_COLD_S and eggs_are_cold(look, plan_))
+    # What is hot where the watched probe is well has seen no door.
+    borne_s = OVERSHOOT_DOOR_S if seen.above_s < math.inf else OVERSHOOT_S
+    return lasted_s < borne_s or (lasted_s < OVERSHOOT_COLD_S and eggs_are_cold(look, plan_))
 
 
 def _verdict(limit: Limit, value: float) -> int:
@@ -432,9 +436,10 @@ def _off_target(plan_: Plan, windows: tuple[Window, Window]) -> bool:
 
 
 def _judge_heading(  # noqa: PLR0917 - with each reading
-    look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh, *, held: bool
+    look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh, *, held: tuple[bool, bool]
 ) -> None:
-    """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does. held: it settles after a door."""
+    """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does. held: whether low ones, and high
+    ones, are held back: it settles after a door."""
     machine, target_c = plan_.needs.machine, None if plan_.needs.dry_bulb_c is None else plan_.needs.dry_bulb_c.target
     low_c, high_c = values[0], values[1]
     if low_c is None or high_c is None or target_c is None:
@@ -462,7 +467,7 @@ def _judge_heading(  # noqa: PLR0917 - with each reading
             or _stands_still(look, machine, value_c)
             or _goes_there(look, limit, windows[limit.side > 0])
         )
-        judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held or known)
+        judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held[limit.side > 0] or known)
 
 
 def _was_there(look: Look, limit: Limit) -> bool:

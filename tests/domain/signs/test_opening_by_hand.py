@@ -22,6 +22,7 @@ from monitor.domain.signs.opening import (
     Watch,
     cold_as_usual,
     declare,
+    dipped,
     finish,
     overshoots,
     settles,
@@ -832,6 +833,59 @@ def test_an_opening_is_over_with_three_quarters_of_its_vapour_back() -> None:
         assert (verdict.kind == ENDED) is back
         assert (after.driest_kpa, after.first_s) == (2.0, NOW_S - (600.0 if back else 5000.0))
     assert read(rising, 37.71, 3.8)[0].driest_kpa == math.inf
+
+
+def test_a_door_that_comes_before_the_rest_of_the_vapour_is_home_is_a_door() -> None:
+    """Three quarters are back and the opening is over; eight minutes later the rest is still missing, when somebody opens again: that is a fall
+    from where the air was by then, and dry air has its time anew."""
+    state = replace(HOMING, driest_kpa=1.0, first_s=NOW_S - 2000.0, opened_s=NOW_S - 1900.0)
+    for n in range(1, 49):
+        state, _ = read(state, 38.0, 3.3 + 0.005 * n, 10.0 * n)
+    assert state.episode is None
+    for after_s, kpa in ((490.0, 2.0), (500.0, 1.8)):
+        state, _ = read(state, 36.0, kpa, after_s)
+    assert there(state.episode).phase == OPENING
+    assert state.first_s == NOW_S + 490.0
+    assert settles(state, NOW_S + 490.0 + 2600.0)
+
+
+def test_vapour_that_is_half_home_has_ninety_minutes_from_the_last_door_once_most_of_it_was_back() -> None:
+    """Opened three times in an hour and a half, it came back to three quarters: what is then missing is the last door's, and no longer the first's."""
+    state = replace(KNOWN, near_s=NOW_S - 5500.0, first_s=NOW_S - 5500.0, opened_s=NOW_S - 2000.0, driest_kpa=1.0)
+    state, _ = read(
+        replace(state, last_kpa=3.2, learnt_s=600.0, usual_kpa=4.0, episode=replace(HELD, phase=RECOVERING)), 38.0, 3.3
+    )
+    assert state.episode is None
+    for kpa, half in ((2.51, True), (2.49, False)):
+        for after_s, in_time in ((3390.0, True), (3401.0, False)):
+            assert settles(replace(state, last_kpa=kpa), NOW_S + after_s) is (half and in_time)
+
+
+def test_a_machine_that_is_on_its_way_home_at_the_second_reading_was_open_at_the_first() -> None:
+    """A strong heater and a probe that speaks each minute: what its controller then goes too far is a door's."""
+    state, _ = read(KNOWN, 36.3, 2.3, 60.0, every_s=60.0)
+    state, verdict = read(state, 36.6, 2.1, 120.0, every_s=60.0)
+    assert verdict.kind == RECOVERING
+    assert (state.opened_s, state.first_s) == (NOW_S + 60.0, NOW_S + 60.0)
+    assert overshoots(state, NOW_S + 60.0 + 2690.0)
+
+
+@pytest.mark.parametrize(
+    ("ripple_k", "fell_k", "seen"), [(0.0, 0.71, True), (0.0, 0.69, False), (0.4, 1.01, True), (0.4, 0.99, False)]
+)
+def test_a_fall_beyond_the_swing_is_one_after_which_a_controller_goes_too_far(
+    ripple_k: float, fell_k: float, seen: bool
+) -> None:
+    """Seven tenths of a kelvin, and two and a half times the mean distance of a machine that swings, of which two are its own: whatever its vapour
+    says. For five minutes what is warmer than it ever is by itself is no ripple of it either."""
+    swings = replace(KNOWN, ripple_k=ripple_k)
+    fell, _ = read(swings, 38.0 - fell_k, 4.0)
+    home, _ = read(fell, 38.0, 4.0, 20.0)
+    assert dipped(home, NOW_S + 30.0) is seen
+    assert not dipped(home, NOW_S + 310.0)
+    for after_s, learns in ((300.0, not seen), (320.0, True)):
+        warm, _ = read(replace(home, newest_s=NOW_S + after_s - 10.0), 39.5, 4.0, after_s)
+        assert (warm.ripple_k > home.ripple_k) is learns
 
 
 def test_the_driest_of_an_opening_is_kept_while_it_is_followed() -> None:

@@ -103,6 +103,19 @@ def test_where_the_air_goes_while_it_settles_foretells_nothing() -> None:
     assert not told(story) & {HIGH_HEADING, LOW_HEADING}
 
 
+def test_heat_is_not_foretold_of_eggs_that_were_cooled_at_a_door_that_nobody_saw() -> None:
+    """A tray is candled at a door that is hardly open, so that its vapour stays; the eggs that it cooled keep the controller a little too warm for an
+    hour. Without the fall before it the same is foretold."""
+    for fell_k in (0.9, 0.0):
+        story = watched()
+        go(story, 37.5 - fell_k, 1.0)
+        go(story, 37.5, 2.0)
+        assert not door_shows(story)
+        story.run(minutes=5)
+        go(story, 38.2, 45.0)
+        assert (HIGH_HEADING in told(story)) is (fell_k == 0.0)
+
+
 def hot_after_a_door(story: Story, to_c: float, minutes: float, *alone: str) -> float:
     """Somebody opens the machine, and its air comes back too far, at these probes alone or at all of them. How long after it had it was told
     that it is too hot, in minutes; infinite where it was not."""
@@ -124,6 +137,18 @@ def test_a_heater_that_failed_after_a_door_and_was_mended_is_told_when_it_fails_
     story.run(minutes=180)
     assert there(story.state.machine("setter-1").watch).over_s > 3600.0
     assert first_min < hot_after_a_door(story, 39.4, 60.0) < 30.0
+
+
+@pytest.mark.parametrize(("minutes", "to_c", "rings"), [(8.0, 39.8, False), (12.0, 39.8, True), (8.0, 40.5, True)])
+def test_a_controller_that_goes_too_far_after_a_door_has_ten_minutes(minutes: float, to_c: float, rings: bool) -> None:
+    """The first time, when nothing is known of it, and the eggs are warm: a kelvin beyond the limit is told when it lasts, more than 1.5 K at once."""
+    story = watched()
+    passed_a_door(story)
+    story.run(minutes=20)
+    go(story, to_c, 1.0)
+    story.run(minutes=minutes)
+    go(story, 37.5, 1.0)
+    assert (TOO_HOT in told(story)) is rings
 
 
 def test_one_of_two_probes_that_is_too_hot_after_a_door_does_not_wait_for_what_was_learnt() -> None:
