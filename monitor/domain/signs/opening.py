@@ -424,14 +424,18 @@ def _is_another_air(state: Watch, air: _Air) -> bool:
 
 def _let_out(state: Watch, mono_s: float, vapour_kpa: float, interval_s: float, fell_k: float = 0.0) -> bool:  # noqa: PLR0917 - with each fall
     """Whether so much vapour is gone, so soon, as only an open door lets out. A strong heater keeps the air warm meanwhile."""
-    took_s = mono_s - state.near_s
-    if took_s > max(FALL_S, FALL_INTERVALS * interval_s) or state.learnt_s < LEARN_S:
+    if state.learnt_s < LEARN_S:
         return False
+    took_s, gone_kpa = mono_s - state.near_s, state.usual_kpa - vapour_kpa
+    soon_s, passed_s = max(FALL_S, FALL_INTERVALS * interval_s), mono_s - state.newest_s
+    if took_s > soon_s and state.near_s > state.first_s and passed_s <= FALL_INTERVALS * interval_s:
+        # It has gone away from its usual level by itself since it was back: from where it was by now.
+        took_s, gone_kpa = passed_s + REOPEN_S, state.last_kpa - vapour_kpa
     share = FALL_SHARE + FALL_SHARE_S * max(0.0, took_s - FALL_FREE_S)
     if fell_k >= DEEP_K:
         share *= DEEP_SHARE
     ripple_kpa = min(FALL_RIPPLES * state.ripple_kpa, SURE_SHARE * state.usual_kpa)
-    return 0.0 < max(share * state.usual_kpa, ripple_kpa) <= state.usual_kpa - vapour_kpa
+    return took_s <= soon_s and 0.0 < max(share * state.usual_kpa, ripple_kpa) <= gone_kpa
 
 
 def _learn(  # noqa: PLR0917 - with each reading
@@ -459,7 +463,7 @@ def _learn(  # noqa: PLR0917 - with each reading
     near = warm and away_kpa >= -near_kpa
     weight_kpa, driest_kpa = weight, math.inf
     opened_s, first_s = state.opened_s, state.first_s
-    last_kpa = _lately(state.last_kpa, vapour_kpa, passed_s)
+    last_kpa = _lately(state.last_kpa, vapour_kpa, mono_s - state.newest_s)
     if away_kpa < -USUAL_SHARE * usual_kpa:
         again = False
         if settles(state, mono_s):

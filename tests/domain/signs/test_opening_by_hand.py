@@ -82,6 +82,27 @@ def test_of_a_probe_that_speaks_each_minute_two_intervals_and_their_jitter_are_s
     assert not suspected(KNOWN, 2.5, 1.5, 133.0, every_s=60.0)
 
 
+@pytest.mark.parametrize(
+    ("gone_kpa", "after_s", "door"),
+    [
+        (0.55, 10.0, True),
+        (0.53, 10.0, False),
+        (0.61, 20.0, True),
+        (0.59, 20.0, False),
+        (1.5, 23.0, False),
+    ],
+)
+def test_of_air_that_went_away_by_itself_a_door_is_known_from_where_it_was(
+    gone_kpa: float, after_s: float, door: bool
+) -> None:
+    """Chicks that have dried wet the air no more: for half an hour it is a tenth drier than usual, and then somebody opens. What is gone since the
+    newest readings is asked, which show what was within half a minute; after a silence nobody knows how fast it went."""
+    drier = replace(KNOWN, near_s=NOW_S - 1800.0, last_kpa=3.6)
+    assert (read(drier, 38.0, 3.6 - gone_kpa, after_s)[0].opened_s == NOW_S + after_s) is door
+    never_back = replace(drier, first_s=NOW_S - 1800.0, opened_s=NOW_S - 5500.0)
+    assert read(never_back, 38.0, 3.6 - gone_kpa, after_s)[0].opened_s == NOW_S - 5500.0
+
+
 def test_a_fall_is_more_than_the_machines_own_ripple() -> None:
     """Four times the mean distance of either quantity; of a vapour that swings by itself never more than a quarter of it."""
     swings = replace(KNOWN, ripple_k=0.5)
