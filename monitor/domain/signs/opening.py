@@ -76,7 +76,7 @@ DIP_K, DIP_RIPPLES, DIP_S = 0.7, 2.5, 300.0
 # (judgement).
 OVER_FADE = 0.002
 # Eggs that are cooled each day: so long at least, on one of so many days before, so near to the same hour; then so much longer is no news.
-COOLED_S, COOLED_DAYS, COOLED_NEAR_S, COOLED_MORE_S = 600.0, 2, 3600.0, 300.0
+COOLED_S, COOLED_DAYS, COOLED_NEAR_S, COOLED_MORE_S = 600.0, 2, 3600.0, 900.0
 LONGEST_COOLED_S = 3600.0  # as long as may be declared: signs/cooling.py
 KEPT_VISITS, DAY_S = 8, 86_400.0
 

@@ -670,10 +670,10 @@ def held_until(*visits: tuple[float, float]) -> float:
     ("visits", "least_s", "most_s"),
     [
         ((), 1800.0, 1810.0),
-        (((1.0, 2000.0),), 2300.0, 2310.0),  # as long as yesterday, and five minutes
-        (((2.0, 2000.0),), 2300.0, 2310.0),  # or as the day before
-        (((2.0, 2000.0), (1.0, 1500.0)), 2300.0, 2310.0),  # the longer of both
-        (((2.02, 1200.0), (0.98, 1500.0)), 1800.0, 1810.0),  # never shorter than without
+        (((1.0, 2000.0),), 2900.0, 2910.0),  # as long as yesterday, and a quarter of an hour
+        (((2.0, 2000.0),), 2900.0, 2910.0),  # or as the day before
+        (((2.0, 2000.0), (1.0, 1500.0)), 2900.0, 2910.0),  # the longer of both
+        (((2.02, 700.0), (0.98, 800.0)), 1800.0, 1810.0),  # never shorter than without
         (((2.0, 3500.0), (1.0, 3500.0)), 3600.0, 3610.0),  # nor longer than may be declared
         (((2.1, 2000.0), (1.1, 1500.0)), 1800.0, 1810.0),  # at another hour
         (((4.0, 2000.0), (3.0, 1500.0)), 1800.0, 1810.0),  # it is not done any more
@@ -754,13 +754,13 @@ def test_cold_that_an_opening_explains_is_the_openings_own() -> None:
     ],
 )
 def test_cold_is_usual_at_the_hour_of_yesterday_or_the_day_before(days: float, near_s: float, usual: bool) -> None:
-    """Within an hour of it, and for as long as then and five minutes; of air that is not too cold it is not said."""
+    """Within an hour of it, and for as long as then and a quarter of an hour; of air that is not too cold it is not said."""
     began_s = 20 * DAY_S
     seen = replace(KNOWN, visits=((began_s - days * DAY_S - near_s, 1200.0),))
     cold = replace(seen, cold_s=began_s)
     assert cold_as_usual(cold, began_s) is usual
-    assert cold_as_usual(cold, began_s + 1499.0) is usual
-    assert not cold_as_usual(cold, began_s + 1500.0)
+    assert cold_as_usual(cold, began_s + 2099.0) is usual
+    assert not cold_as_usual(cold, began_s + 2100.0)
     assert not cold_as_usual(seen, began_s)
 
 
@@ -769,8 +769,8 @@ def test_of_several_days_the_longest_says_how_long_cold_is_usual() -> None:
     began_s = 20 * DAY_S
     visits = ((began_s - 2 * DAY_S, 1800.0), (began_s - DAY_S, 900.0), (began_s - 0.8 * DAY_S, 3000.0))
     cold = replace(KNOWN, cold_s=began_s, visits=visits)
-    assert cold_as_usual(cold, began_s + 2099.0)
-    assert not cold_as_usual(cold, began_s + 2100.0)
+    assert cold_as_usual(cold, began_s + 2699.0)
+    assert not cold_as_usual(cold, began_s + 2700.0)
 
 
 @pytest.mark.parametrize("noise_c", [35.0, 36.1])

@@ -209,7 +209,7 @@ def test_what_was_too_cold_yesterday_at_this_hour_is_no_alarm_today() -> None:
     ("cold_min", "least_min", "most_min"),
     [
         (0.0, 9.0, 11.0),  # its own ten minutes
-        (25.0, 30.0, 45.0),  # as long as yesterday, and five minutes
+        (25.0, 40.0, 50.0),  # as long as yesterday, and a quarter of an hour
         (80.0, 59.0, 61.0),  # an hour at most
     ],
 )
