@@ -51,9 +51,9 @@ from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
 from monitor.domain.watch.silence import heard_again, lives
 
-# A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor ten where a door was seen,
-# for the smallest egg lags by minutes; nor is half an hour while the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to
-# 39.5 °C (TAINIKA-22), and deadly heat is told by itself.
+# A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor are ten where a door was
+# seen; nor half an hour while the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to 39.5 °C (TAINIKA-22), and deadly
+# heat is told by itself.
 OVERSHOOT_K, OVERSHOOT_S, OVERSHOOT_DOOR_S, OVERSHOOT_COLD_S = 1.5, 120.0, 600.0, 1800.0
 _UNSEEN = Watch()
 _NO_WINDOW = Window()
