@@ -289,8 +289,9 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         windows = known.windows if pauses else _window(look, known, plan_, values=values)
         if windows is not None and (standing or _off_target(plan_, windows)):
             # Heavy eggs that were cooled keep a controller a little too warm for as long again; after a door that nobody saw, too.
-            watched, since_s = known.watch or _UNSEEN, look.now.mono_s - 2.0 * SETTLE_S
-            late = watched.opened_s > since_s, max(watched.opened_s, watched.dipped_s) > since_s
+            watched, mono_s = known.watch or _UNSEEN, look.now.mono_s
+            opened = mono_s < watched.opened_s + 2.0 * SETTLE_S
+            late = opened, opened or mono_s < watched.dipped_s + SETTLE_S
             _judge_heading(look, plan_, values, windows, reading, held=late)
     if plan_.eggs and values[0] is not None and values[1] is not None:
         held = low_held or work == AT_WORK
