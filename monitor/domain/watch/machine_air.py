@@ -51,10 +51,11 @@ from monitor.domain.watch.planning import plan
 from monitor.domain.watch.sensors import compare_sensors, judge_sensor
 from monitor.domain.watch.silence import heard_again, lives
 
-# A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor are ten where a door was
-# seen; nor half an hour while the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to 39.5 °C (TAINIKA-22), and deadly
-# heat is told by itself.
-OVERSHOOT_K, OVERSHOOT_S, OVERSHOOT_DOOR_S, OVERSHOOT_COLD_S = 1.5, 120.0, 600.0, 1800.0
+# A controller that was cold for a while goes too far. Two minutes of that, so far beyond the limit, are no news; nor are ten of half as far where
+# a door was seen; nor half an hour while the eggs are still colder than they should be: hens' eggs bore hours of 38.5 to 39.5 °C (TAINIKA-22), and
+# deadly heat is told by itself.
+OVERSHOOT_K, OVERSHOOT_S, OVERSHOOT_COLD_S = 1.5, 120.0, 1800.0
+SLIGHT_K, SLIGHT_S = 0.75, 600.0
 _UNSEEN = Watch()
 _NO_WINDOW = Window()
 # Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
@@ -383,7 +384,8 @@ def _overshoots(look: Look, plan_: Plan, passed: tuple[Limit, float]) -> bool:
     if as_long and mono_s - seen.above_s < OVERSHOOT_COLD_S:
         return True  # what a person had to mend is learnt like what came back by itself
     # What is hot where the watched probe is well has seen no door.
-    borne_s = OVERSHOOT_DOOR_S if seen.above_s < math.inf else OVERSHOOT_S
+    slight = seen.above_s < math.inf and value_c <= limit.limit + SLIGHT_K
+    borne_s = SLIGHT_S if slight else OVERSHOOT_S
     return lasted_s < borne_s or (lasted_s < OVERSHOOT_COLD_S and eggs_are_cold(look, plan_))
 
 
