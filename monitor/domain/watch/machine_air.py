@@ -56,6 +56,8 @@ from monitor.domain.watch.silence import heard_again, lives
 # deadly heat is told by itself.
 OVERSHOOT_K, OVERSHOOT_S, OVERSHOOT_COLD_S = 1.5, 120.0, 1800.0
 SLIGHT_K, SLIGHT_S = 0.75, 600.0
+# From target to limit: a controller that heavy eggs keep warm for a while stays on this side (judgement).
+HALFWAY = 0.5
 _UNSEEN = Watch()
 _NO_WINDOW = Window()
 # Dry bulb to judge low limits by and to judge high ones by, then humidity likewise.
@@ -289,10 +291,8 @@ def _judge_air(  # noqa: PLR0917 - with each reading
         pauses = settling and not any(_stands(look, limit) for limit in plan_.headings)
         windows = known.windows if pauses else _window(look, known, plan_, values=values)
         if windows is not None and (standing or _off_target(plan_, windows)):
-            # Heavy eggs that were cooled keep a controller a little too warm for as long again; after a door that nobody saw, too.
-            watched, mono_s = known.watch or _UNSEEN, look.now.mono_s
-            opened = mono_s < watched.opened_s + 2.0 * SETTLE_S
-            late = opened, opened or mono_s < watched.dipped_s + SETTLE_S
+            # Heavy eggs that were cooled keep a controller a little too warm for as long again.
+            late = known.watch is not None and look.now.mono_s < known.watch.opened_s + 2.0 * SETTLE_S
             _judge_heading(look, plan_, values, windows, reading, held=late)
     if plan_.eggs and values[0] is not None and values[1] is not None:
         held = low_held or work == AT_WORK
@@ -439,10 +439,9 @@ def _off_target(plan_: Plan, windows: tuple[Window, Window]) -> bool:
 
 
 def _judge_heading(  # noqa: PLR0917 - with each reading
-    look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh, *, held: tuple[bool, bool]
+    look: Look, plan_: Plan, values: _Values, windows: tuple[Window, Window], reading: Fresh, *, held: bool
 ) -> None:
-    """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does. held: whether low ones, and high
-    ones, are held back: it settles after a door."""
+    """Whether a limit will be reached within the time that it takes to respond, if the air goes on as it does. held: it settles after a door."""
     machine, target_c = plan_.needs.machine, None if plan_.needs.dry_bulb_c is None else plan_.needs.dry_bulb_c.target
     low_c, high_c = values[0], values[1]
     if low_c is None or high_c is None or target_c is None:
@@ -469,8 +468,14 @@ def _judge_heading(  # noqa: PLR0917 - with each reading
             _was_there(look, limit)
             or _stands_still(look, machine, value_c)
             or _goes_there(look, limit, windows[limit.side > 0])
+            or _comes_home(
+                look,
+                limit,
+                gone_k=(windows[limit.side > 0].points[-1][1] - target_c) * limit.side,
+                of_k=(limit.limit - target_c) * limit.side,
+            )
         )
-        judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held[limit.side > 0] or known)
+        judge(look, limit.key, Judgement(verdict, reading.at, about=about), held=held or known)
 
 
 def _was_there(look: Look, limit: Limit) -> bool:
@@ -496,6 +501,14 @@ def _goes_there(look: Look, limit: Limit, window: Window) -> bool:
     if mean is None or mean.sway is None or mean.sway.held_s < SWAY_LEAST_S:
         return False
     return (window.points[-1][1] - mean.sway.middle) * limit.side <= mean.sway.reach
+
+
+def _comes_home(look: Look, limit: Limit, *, gone_k: float, of_k: float) -> bool:
+    """Whether the air fell so lately, though no door was seen, that warm means may be of its way home: until half of the way to the limit is gone."""
+    seen = look.state.machine(limit.key[0]).watch
+    if limit.side < 0 or seen is None or look.now.mono_s >= seen.dipped_s + SETTLE_S:
+        return False
+    return gone_k < HALFWAY * of_k
 
 
 def _stands(look: Look, limit: Limit) -> bool:

@@ -105,7 +105,7 @@ def test_where_the_air_goes_while_it_settles_foretells_nothing() -> None:
 
 def test_heat_is_not_foretold_of_eggs_that_were_cooled_at_a_door_that_nobody_saw() -> None:
     """A tray is candled at a door that is hardly open, so that its vapour stays; the eggs that it cooled keep the controller a little too warm for
-    three quarters of an hour. Without the fall before it the same is foretold."""
+    three quarters of an hour. Without the fall before it the same is foretold, and so it is once half of the way to too hot is gone."""
     for fell_k in (0.9, 0.0):
         story = watched()
         go(story, 37.5 - fell_k, 1.0)
@@ -114,6 +114,11 @@ def test_heat_is_not_foretold_of_eggs_that_were_cooled_at_a_door_that_nobody_saw
         story.run(minutes=5)
         go(story, 38.1, 36.0)
         assert (HIGH_HEADING in told(story)) is (fell_k == 0.0)
+    story = watched()
+    go(story, 36.6, 1.0)
+    go(story, 37.5, 2.0)
+    go(story, 38.85, 30.0)
+    assert HIGH_HEADING in told(story)
 
 
 def hot_after_a_door(story: Story, to_c: float, minutes: float, *alone: str) -> float:
