@@ -23,14 +23,12 @@ class Known:
 
 # Figures of `python -m tests.truth --bars`, 953 lives from seed 100000, 2026-11-30. Of dangers nothing is excused.
 NOT_YET: Mapping[str, Known] = {
-    "looks: medium and higher a machine-week": Known(
-        0.36, "6 in 17.1 weeks, far too dry: machines opened up to twenty-five times a day (#100028, #100019, #100004)"
-    ),
     "daily cooling, not declared: medium and higher, most in a month": Known(
         4.0, "2 to 4, too cold: the first day, and each time it lasts longer than before (#100000, #100003)"
     ),
     "a hatch: medium and higher, in all of them": Known(
-        6.0, "6 in 40: heat with rising vapour (#100004), far too dry after doors (#100016, #100032), cold (#100034)"
+        3.0,
+        "3 in 40: heat with rising vapour (#100004, twice), far too dry after a door that came when two hours were over (#100016)",
     ),
 }
 
