@@ -80,7 +80,7 @@ def commands(file: Path) -> dict[str, list[str]]:
         "egg size": [*egg, "size", "b", "7", "55", "42"], "egg laid": [*egg, "laid", "b", "7", "--on", laid],
         "egg note": [*egg, "note", "b", "7", "a thin shell"], "egg look-again": [*egg, "look-again", "b", "7", "--in", "3h"],
         "egg event": [*egg, "event", "b", "7", "internal-pip", "--sure"], "egg correct": [*egg, "correct", "b", "1", "gross_g=55.4"],
-        "egg withdraw": [*egg, "withdraw", "b", "2"], "egg outcome": [*egg, "outcome", "b", "7", "hatched", "--sure"],
+        "egg withdraw": [*egg, "withdraw", "b", "2"], "egg sheet": [*egg, "sheet", "b", "7"], "egg outcome": [*egg, "outcome", "b", "7", "hatched", "--sure"],
         "egg identity": [*egg, "identity", "b", "7", "--pair", "P1", "--sure"], "egg air-cell": [*egg, "air-cell", "b", "7", "9", "--sure"],
         "egg turned": [*egg, "turned", "b", "5", "--sure"], "egg chick": [*egg, "chick", "b", "7", "38.2"],
         "egg file": [*egg, "file", "b", "7", str(file)],
