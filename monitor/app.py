@@ -109,9 +109,8 @@ class Daemon:
         self._stack = ExitStack()
         self._alive = 0
         self.failed = threading.Event()  # a thread of ours ended by a fault of its own
-        self._looked_s = (
-            self._grace_s
-        ) = -math.inf  # when `stands_still` was last asked, and from when on it says something
+        self._looked_s = -math.inf  # when `stands_still` was last asked
+        self._grace_s = self._full_s = -math.inf  # from when on it says something; when the inbox was last full
         self._kept_s: float | None = None  # when the keeper last went round
         self._stopping = threading.Event()
 
@@ -131,7 +130,7 @@ class Daemon:
         """Which of the parts without which nobody is told anything have stood still for STILL_S, or ended by themselves; to be asked each second.
 
         Waits for no lock, for a part that stands still may hold it. Where whoever asks stood still too (the process was stopped, the board
-        slept), each part gets its time anew.
+        slept), each part gets its time anew; so do those that hand something over while the inbox is full, as where the store fails for long.
         """
         pace, now_s = getattr(self.clock, "speed", 1.0), self.clock.now().mono_s
         for_s = STILL_S * pace
@@ -142,6 +141,10 @@ class Daemon:
             return []
         went_round = {"engine": self.engine.moved_mono_s, "keeper": self._kept_s}
         found = [name for name, moved_s in went_round.items() if moved_s is not None and now_s - moved_s >= for_s]
+        if self.inbox.full():
+            self._full_s = now_s
+        if now_s - self._full_s < 2.0 * for_s:
+            return [name for name in found if name == "engine"]
         found += ["link"] if self.link.stands_still(STILL_S) else []
         return found + [f"contact {name}" for name in self.dispatcher.stand_still((TIMEOUT_S + STILL_S / 2.0) * pace)]
 

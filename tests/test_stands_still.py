@@ -122,6 +122,36 @@ def test_what_only_waits_goes_on(tmp_path: Path) -> None:
             assert "stands still" not in daemon.log()
 
 
+BACKED_UP = """
+from monitor.adapters.store.ledger import SqliteLedger
+from monitor.service.ports import StoreFailure
+from monitor.service.watch import engine, inbox
+engine.MAX_KEPT = 5
+made = inbox.Inbox.__init__
+inbox.Inbox.__init__ = lambda self, max_items=3, pace=1.0: made(self, 3, pace)
+commit = SqliteLedger.commit
+def fails(self, group):
+    if group.readings:
+        raise StoreFailure("disk full")
+    return commit(self, group)
+SqliteLedger.commit = fails
+"""
+
+
+@pytest.mark.timeout(90)
+def test_who_waits_for_a_store_that_fails_is_not_ended(tmp_path: Path) -> None:
+    """More than may be kept in memory: the engine takes nothing more, and whoever hands something over waits, for thrice the time of a part."""
+    with Mosquitto() as broker:
+        config = configure(tmp_path, broker.port)
+        with Running(config, prelude=SHORT + BACKED_UP) as daemon, Node(broker.port) as node:
+            for _ in range(40):
+                node.begin(37.8)
+            time.sleep(14.0)
+            os.kill(daemon.pid, 0)
+            assert "store failing" in daemon.log()
+            assert "stands still" not in daemon.log()
+
+
 @pytest.mark.timeout(60)
 def test_the_counter_that_nodes_listen_for_stands_while_nobody_judges(tmp_path: Path) -> None:
     """The engine hangs: within its ten seconds the counter stops, so that a node's buzzer sounds, long before the process would end."""

@@ -121,7 +121,7 @@ class Inbox:
 
     def put(self, item: Item) -> None:
         """Put an item; wait while the queue is full."""
-        while self._items.qsize() >= self._max:
+        while self.full():
             time.sleep(_FULL_WAIT_S)
         self._items.put(item)
 
@@ -140,6 +140,10 @@ class Inbox:
     def closing_within(self, wait_s: float) -> bool:
         """Whether the door is closed, now or within so long."""
         return self._closing.wait(wait_s)
+
+    def full(self) -> bool:
+        """Whether whoever puts an item must wait: the worker takes none while a store that fails has left it too much to keep."""
+        return self._items.qsize() >= self._max
 
     def waiting(self) -> int:
         """How many items wait."""
