@@ -16,7 +16,7 @@ import pytest
 from monitor.adapters.supervised import say
 from tests.receivers import HttpReceiver, eventually
 from tests.running import QUICK, Node, Running, configure, set_days_ago
-from tests.servers import Mosquitto, listener
+from tests.servers import Mosquitto, listener, publish
 
 HOT_C, HANGS_C = 40.0, 41.25
 SHORT = """
@@ -144,9 +144,11 @@ def test_who_waits_for_a_store_that_fails_is_not_ended(tmp_path: Path) -> None:
     with Mosquitto() as broker:
         config = configure(tmp_path, broker.port)
         with Running(config, prelude=SHORT + BACKED_UP) as daemon, Node(broker.port) as node:
-            for _ in range(40):
-                node.begin(37.8)
-            time.sleep(14.0)
+            # At most once, which no window of the broker's holds back; after the first commit has failed.
+            node.begin(37.8)
+            time.sleep(6.0)
+            publish(broker.port, "eggroom/home/node-a/air", *[node.pack(37.8) for _ in range(60)], qos=0)
+            time.sleep(12.0)
             os.kill(daemon.pid, 0)
             assert "store failing" in daemon.log()
             assert "stands still" not in daemon.log()
