@@ -221,6 +221,7 @@ class Daemon:
         link.start()
         stack.callback(link.stop)
         link.answered_within(ANSWER_S)  # meanwhile its thread has the interpreter's lock to itself
+        self.state.site_kept = ledger.last_site()
         self._worker = self._thread("engine", lambda: self.engine.run(inbox, clock))
         dispatcher.start(loaded.waiting, answered_before(loaded))
         self._worker.start()

@@ -115,7 +115,6 @@ class MemoryStore:
             books=tuple(b for b in map(self.book, self.batches()) if b.entries and b.batch.closed_at is None),
             reached=self._reached(),
             chores=tuple(self._chores[-256:][::-1]),
-            site=self._sites[-1] if self._sites else None,
             files={sha256: len(content) for sha256, content in self._files.items()},
             outs=tuple(
                 replace(out, until_mono_s=None)
@@ -138,6 +137,9 @@ class MemoryStore:
             elif row.state == "waiting" and row.attempts > 0:
                 found[key] = replace(known, unheard_since=known.unheard_since or notice.created)
         return tuple((number, found[number, contact]) for number, contact in sorted(found))
+
+    def last_site(self) -> SiteThen | None:
+        return self._sites[-1] if self._sites else None
 
     def book(self, batch: Batch) -> EggBook:
         own = sorted(number for id_, number in self._entries if id_ == batch.id)

@@ -327,7 +327,7 @@ class RecordSuite:
             assert not getattr(loaded, kept), kept
         assert loaded.newest is None
         assert loaded.memory is None
-        assert loaded.site is None
+        assert record.ledger.last_site() is None
         assert (loaded.last_line, loaded.last_alarm_number, loaded.last_notice) == (0, 0, 0)
         assert record.history.refused() == (0, [])
         assert [v for k, v in everything(record.history).items() if k not in ("series", "refused", "book")] == [[]] * 11
@@ -376,7 +376,8 @@ class RecordSuite:
         """A new run gets its lines, numberings, batches, alarms, unknown probes, waiting notices and counters back."""
         group = full_group()
         record.ledger.commit(group)
-        loaded = record.again().ledger.load()
+        ledger = record.again().ledger
+        loaded = ledger.load()
         assert loaded.lines == tuple(group.lines.values())
         assert loaded.numberings == {
             ("node-a", 77): Numbering(4),
@@ -392,7 +393,7 @@ class RecordSuite:
         assert loaded.coolings == (COOLING,)
         assert loaded.outs == (OUT,)
         assert loaded.files == {FILE: 9}
-        assert loaded.site == SITE_THEN
+        assert ledger.last_site() == SITE_THEN
         assert loaded.memory == group.memory
         assert loaded.calibrations == tuple(group.calibrations)
         assert loaded.books == (EggBook(BATCH, tuple(e for _, e in group.entries)),)
@@ -494,7 +495,7 @@ class RecordSuite:
             record.ledger.commit(group)
         record = record.again()
         assert record.history.sites() == [AS_FOUND, SITE_THEN]
-        assert record.ledger.load().site == SITE_THEN
+        assert record.ledger.last_site() == SITE_THEN
 
     def test_handlings_by_time(self, record: Record) -> None:
         """Handlings can be asked for by a time that they touch: from their end on, and before their beginning none."""

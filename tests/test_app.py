@@ -215,6 +215,24 @@ def test_a_stop_writes_what_is_left(tmp_path: Path, broker: Mosquitto, number: i
     assert "Traceback" not in daemon.log()
 
 
+def test_what_looks_at_which_machine_is_written_once(tmp_path: Path, broker: Mosquitto) -> None:
+    """A start on a record that has it already adds nothing; one after the configuration was changed adds how it is since."""
+    soon = "from monitor.service.watch import engine\nengine.SITE_KEPT_S = 0.0"
+    config = configure(tmp_path, broker.port)
+
+    def rows() -> list[bool]:
+        with Running(config, prelude=soon) as daemon, Node(broker.port) as node:
+            node.send(GOOD_C)
+            until(lambda: daemon.facts()["unwritten_readings"] == 1 or last_stored(config) >= 0, "nothing came")
+            assert daemon.terminate() == 0
+        return [since is None for (since,) in query(config, "SELECT since_ms FROM site ORDER BY id")]
+
+    assert rows() == [True]
+    assert rows() == [True]
+    configure(tmp_path, broker.port, site={"elevation_m": 800.0})
+    assert rows() == [True, False]
+
+
 def test_a_stop_waits_for_no_neighbour(tmp_path: Path, phone: HttpReceiver) -> None:
     """With a phone service that hangs and no broker at all, SIGTERM still ends the process with 0 within 10 s; the notice waits."""
     phone.mode, phone.delay_s = "slow", 60.0

@@ -69,6 +69,10 @@ class Tape:
             newest=None,
         )
 
+    def last_site(self) -> SiteThen | None:
+        """None, likewise."""
+        return None
+
     def book(self, batch: Batch) -> EggBook:
         """What was written about a batch's eggs."""
         return EggBook(batch, tuple(self._entries.get(batch.id, ())))

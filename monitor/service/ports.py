@@ -78,7 +78,6 @@ class Loaded:
     calibrations: tuple[Calibration, ...] = ()
     books: tuple[EggBook, ...] = ()  # of open batches in which anything is written
     chores: tuple[ChoreDone, ...] = ()  # the last of them that were done
-    site: SiteThen | None = None  # what was written down last of what looks at which machine
     reached: tuple[tuple[int, Reach], ...] = ()  # of episodes that stand, by alarm number: how far their messages came
 
 
@@ -94,7 +93,11 @@ class Ledger(Books, Protocol):
     """The write side of the record; one owner, one thread. Books: of closed batches, which `load` leaves out."""
 
     def load(self) -> Loaded:
-        """The state to start from."""
+        """The state to start from, without `last_site`."""
+        ...
+
+    def last_site(self) -> SiteThen | None:
+        """What was written down last of what looks at which machine. By itself, for nothing is judged by it. Raises StoreFailure."""
         ...
 
     def commit(self, group: Group) -> None:

@@ -36,6 +36,7 @@ from monitor.domain.needs.rules import Rule
 from monitor.domain.needs.site import Machine, Probe, Site, grouped
 from monitor.domain.readings.reading import Now, Pack, Sample, to_ms
 from monitor.domain.signs.opening import holds
+from monitor.domain.state.known import State
 from monitor.domain.state.record import Attempt, Group
 from monitor.service.ports import Ledger, Loaded
 from monitor.service.watch.engine import SOON_S, Engine, start_state
@@ -356,7 +357,7 @@ class Room:
         self.engine = Engine(
             site=SITE,
             ledger=self.ledger,
-            state=start_state(loaded, SITE, now),
+            state=self._state(loaded, now),
             words=NoticeWords(SITE),
             give_receipts=lambda receipts: None,
             tell_stored=lambda rows: None,
@@ -367,6 +368,12 @@ class Room:
         self.model.started_s = self.model.now_s = self.t_s
         self._ticked_s = None
         self._without_time_for_eggs()  # which a memory may have
+
+    def _state(self, loaded: Loaded, now: Now) -> State:
+        """As a start has it."""
+        state = start_state(loaded, SITE, now)
+        state.site_kept = self.ledger.last_site()
+        return state
 
     def all_written(self) -> bool:
         """Whether the record has every alarm's facts as they are."""

@@ -16,6 +16,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.bands import needs_of
 from monitor.domain.needs.batch import Batch, Stay
 from monitor.domain.needs.site import Site
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.reading import FAIL, SUSPECT, Message, Now, Pack
 from monitor.domain.state.record import Group
 from monitor.service.ports import Loaded, TellAnswered
@@ -146,6 +147,10 @@ class Real:
 
     def load(self) -> Loaded:
         """Nothing."""
+        raise NotImplementedError
+
+    def last_site(self) -> SiteThen | None:
+        """None, likewise."""
         raise NotImplementedError
 
     def book(self, batch: Batch) -> EggBook:

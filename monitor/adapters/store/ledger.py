@@ -27,11 +27,13 @@ from monitor.adapters.store.rows import (
     ms_or_none,
     notice_row,
     out_row,
+    read_sites,
     transition_row,
 )
 from monitor.domain.alarms.alarm import Transition
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import to_ms
@@ -104,6 +106,11 @@ class SqliteLedger:
         """The state to start from. Raises StoreFailure."""
         with store_failures(self._path):
             return replace(load(self._connection), memory=read_memory(self._connection))
+
+    def last_site(self) -> SiteThen | None:
+        """What was written down last of what looks at which machine. Raises StoreFailure."""
+        with store_failures(self._path):
+            return next(iter(read_sites(self._connection, last=True)), None)
 
     def book(self, batch: Batch) -> EggBook:
         """What was written about a batch's eggs. Raises StoreFailure."""

@@ -17,7 +17,6 @@ from monitor.adapters.store.rows import (
     read_coolings,
     read_handlings,
     read_outs,
-    read_sites,
     read_unknown,
     time_or_none,
 )
@@ -82,7 +81,6 @@ def load(connection: sqlite3.Connection) -> Loaded:
         outs=tuple(read_outs(connection)),
         calibrations=tuple(read_calibrations(connection)),
         books=tuple(read_books(connection)),
-        site=next(iter(read_sites(connection, last=True)), None),
         chores=tuple(
             ChoreDone(name, date.fromisoformat(day), from_ms(at_ms))
             for name, day, at_ms in execute(

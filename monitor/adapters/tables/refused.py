@@ -58,10 +58,6 @@ Id = Annotated[str, Field(pattern=f"^{ID}$")]
 Line = Annotated[str, AfterValidator(_in_one_line)]
 
 
-# Any installed package can hook into pydantic. How a table is read is no other's business, and to look for them opens a file of each.
-os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
-
-
 class Table(BaseModel):
     """A table without other keys than its own, whose values are what TOML says they are: no number in a text, no truth as a number."""
 

@@ -145,7 +145,6 @@ def start_state(loaded: Loaded, site: Site, now: Now) -> State:
             state.last_watched = loaded.memory.last_watched
         elif not loaded.memory.final:
             state.last_watched = watched
-    state.site_kept = loaded.site
     state.had_record = loaded.newest is not None or bool(loaded.batches)
     state.last_line = loaded.last_line
     state.last_number = loaded.last_alarm_number

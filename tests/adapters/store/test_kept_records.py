@@ -245,7 +245,7 @@ def test_it_opens_and_tells_what_was_written(kept: tuple[int, Path]) -> None:
     assert loaded.outs == ((OUT,) if version > 11 else ())
     assert loaded.files == ({FILE: 9} if version > 12 else {})
     assert history.file(FILE) == (b"\x00\xffpicture" if version > 12 else None)
-    assert loaded.site == (SITE_THEN if version > 10 else None)
+    assert ledger.last_site() == (SITE_THEN if version > 10 else None)
     ledger.commit(Group(readings=[reading(50, dry_bulb_c=36.5)]))
     assert history.latest(["node-a/top"])[0].dry_bulb_c == 36.5
     history.close()

@@ -21,6 +21,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Entry, Hatched
 from monitor.domain.needs.batch import Batch
 from monitor.domain.needs.site import Site, grouped
+from monitor.domain.needs.then import SiteThen
 from monitor.domain.readings.dating import UPTIME, Line
 from monitor.domain.readings.reading import Now, Other, Pack, Refused, Sample, to_ms
 from monitor.domain.state.happened import CONNECTED, LOST, NO_ENTRY, Broker
@@ -72,6 +73,9 @@ class Desk:
 
     def load(self) -> Loaded:
         return NOTHING
+
+    def last_site(self) -> SiteThen | None:
+        return None
 
     def book(self, batch: Batch) -> EggBook:
         if self.failing:
@@ -788,7 +792,8 @@ def test_a_daemon_writes_down_what_looks_at_which_machine(site: Site) -> None:
     desk.engine.work(Stop(at(60)))
     (written,) = [then for group in desk.groups for then in group.sites]
     assert (written.since, written.probes) == (None, site.probes)
-    again = Desk(site, replace(NOTHING, site=written), hands_on=True)
+    again = Desk(site, hands_on=True)
+    again.engine._state.site_kept = written
     again.engine.idle(at(0))
     again.engine.work(Stop(at(60)))
     assert not [then for group in again.groups for then in group.sites]
