@@ -33,6 +33,7 @@ from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.supervised import MOVES, READY, STOPPING, say
+from monitor.adapters.tables.refused import Complaint
 from monitor.domain.needs.profile import ProfileError
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message
@@ -53,12 +54,13 @@ from monitor.service.watch.inbox import (
     Linked,
     Networked,
     Opened,
+    Rearranged,
     WeightJudged,
 )
 from monitor.service.watch.notify import standard_stages
-from monitor.service.watch.requests import RequestError
+from monitor.service.watch.requests import Rearrange, RequestError
 from monitor.service.watch.weights import Weights, judge_at_once
-from monitor.settings import House, SettingsError, read_contacts
+from monitor.settings import House, SettingsError, load_house_and_contacts, read_contacts
 from monitor.shown.phone.joined import NoticeWords
 
 ALIVE_EVERY_S = 10.0
@@ -109,6 +111,7 @@ class Daemon:
         self._stack = ExitStack()
         self._alive = 0
         self.failed = threading.Event()  # a thread of ours ended by a fault of its own
+        self.anew = threading.Event()  # the configuration is to be read anew
         self._looked_s = -math.inf  # when `stands_still` was last asked
         self._grace_s = self._full_s = -math.inf  # from when on it says something; when the inbox was last full
         self._kept_s: float | None = None  # when the keeper last went round
@@ -231,17 +234,10 @@ class Daemon:
         self._thread("weights", weights.run).start()
         stack.callback(weights.stop)
 
-        from monitor.adapters.requests import BadRequest, read_request
+        import monitor.adapters.requests  # noqa: F401 - so that the first who asks need not wait for it
 
         self.engine.get_ready_to_answer()
-
-        def asked(request: Mapping[str, object], reply: Callable[[Mapping[str, object]], None]) -> None:
-            try:
-                inbox.put(Asked(clock.now(), read_request(request), reply))
-            except BadRequest as error:
-                reply(error.answer())
-
-        door = Door(door_path(house), asked)
+        door = Door(door_path(house), self._asked)
         try:
             door.start()
         except OSError as error:
@@ -251,6 +247,34 @@ class Daemon:
             [chore.at for chore in chores_of(site)], site.zone, lambda: inbox.put(CalendarDue(clock.now()))
         )
         self._start_keepers(prefix)
+
+    def _asked(self, request: Mapping[str, object], reply: Callable[[Mapping[str, object]], None]) -> None:
+        from monitor.adapters.requests import BadRequest, read_request
+
+        try:
+            read = read_request(request)
+        except BadRequest as error:
+            reply(error.answer())
+            return
+        if isinstance(read, Rearrange):
+            self._rearrange(read, reply)
+        else:
+            self.inbox.put(Asked(self.clock.now(), read, reply))
+
+    def _rearrange(self, request: Rearrange, reply: Callable[[Mapping[str, object]], None]) -> None:
+        """Have it written down how the house is, by the configuration as it is now, checked whole; the run ends with that, and `anew` is set."""
+        try:
+            house = read_anew(self._house.path)
+        except SettingsError as error:
+            reply(RequestError(str(error)).answer())
+            return
+
+        def done(answer: Mapping[str, object]) -> None:
+            reply(answer)
+            if "error" not in answer:
+                self.anew.set()
+
+        self.inbox.put(Rearranged(self.clock.now(), house.site, request, done))
 
     def _start_keepers(self, prefix: str) -> None:
         stack = self._stack
@@ -420,27 +444,67 @@ def decoder(house: House, site: str | None = None) -> Callable[[str, bytes, bool
     return decoded
 
 
+def read_anew(path: Path) -> House:
+    """The configuration as it is now, checked as whole as a start does. Raises SettingsError."""
+    house, _ = load_house_and_contacts(path)
+    try:
+        link_settings(house)
+    except StartError as error:
+        raise SettingsError([Complaint(str(error))]) from error
+    return house
+
+
 def run(house: House) -> int:
-    """The daemon in the foreground, until SIGTERM or SIGINT; 0 when it was asked to stop, 1 when it had to."""
-    daemon = Daemon(house)
-    asked = threading.Event()
+    """The daemon in the foreground, until SIGTERM or SIGINT; 0 when it was asked to stop, 1 when it had to. SIGHUP: it reads its
+    configuration anew, and goes on with what it had where that cannot be used."""
+    asked, again = threading.Event(), threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: asked.set())
+    signal.signal(signal.SIGHUP, lambda *_: again.set())
     _share_one_heap()
+    daemon = _started(house)
+    while True:
+        while not (asked.wait(0.5) or again.is_set() or daemon.anew.is_set() or daemon.failed.is_set()):
+            if still := daemon.stands_still():
+                # It cannot be stopped in order, for it answers nobody. Whoever supervises starts a new one, which finds in the record what was told.
+                _log.critical("ending, stands still: %s", ", ".join(still))
+                signal.raise_signal(signal.SIGKILL)
+            say(MOVES)
+        failed = daemon.failed.is_set()
+        if asked.is_set() or failed:
+            say(STOPPING)
+            daemon.stop()
+            return 1 if failed else 0
+        again.clear()
+        say(MOVES)
+        try:
+            new = read_anew(house.path)
+        except SettingsError as error:
+            _log.error("configuration not taken, what was goes on: %s", error)
+            if not daemon.anew.is_set():
+                continue
+            new = house  # its engine has ended: it was right a moment ago
+        daemon.stop()
+        gc.unfreeze()
+        daemon, house = _started_anew(new, house)
+
+
+def _started(house: House) -> Daemon:
+    daemon = Daemon(house)
     daemon.start()
     gc.freeze()  # what a start has made stays: looking through it for garbage again and again is for nothing
     _log.info("running site=%s machines=%d probes=%d", house.site.id, len(house.site.machines), len(house.site.probes))
     say(READY)
-    while not asked.wait(0.5) and not daemon.failed.is_set():
-        if still := daemon.stands_still():
-            # It cannot be stopped in order, for it answers nobody. Whoever supervises starts a new one, which finds in the record what was told.
-            _log.critical("ending, stands still: %s", ", ".join(still))
-            signal.raise_signal(signal.SIGKILL)
-        say(MOVES)
-    failed = daemon.failed.is_set()
-    say(STOPPING)
-    daemon.stop()
-    return 1 if failed else 0
+    return daemon
+
+
+def _started_anew(new: House, before: House) -> tuple[Daemon, House]:
+    """With the new configuration; where nothing can be started with it, with that of before. Raises StartError, StoreFailure."""
+    try:
+        return _started(new), new
+    except (StartError, StoreFailure) as error:
+        _log.error("configuration not taken, what was goes on: %s", error)
+        return _started(before), before
 
 
 def _share_one_heap() -> None:
@@ -476,13 +540,14 @@ class Offline:
     def __enter__(self) -> Offline:
         _make_data_folder(self._house)
         self._opened = open_writer(store_path(self._house))
-        ledger = SqliteLedger(self._opened.connection)
-        loaded = ledger.load()
+        self._ledger = SqliteLedger(self._opened.connection)
+        loaded = self._ledger.load()
         self._clock = SystemClock(not_before=loaded.newest, after=_instant(loaded))
+        self._state = start_state(loaded, self._house.site, self._clock.now())
         self._engine = Engine(
             site=self._house.site,
-            ledger=ledger,
-            state=start_state(loaded, self._house.site, self._clock.now()),
+            ledger=self._ledger,
+            state=self._state,
             words=NoticeWords(self._house.site),
             give_receipts=lambda receipts: None,
             tell_stored=lambda rows: None,
@@ -502,9 +567,17 @@ class Offline:
 
         answers: list[Mapping[str, object]] = []
         try:
-            self._engine.work(Asked(self._clock.now(), read_request(request), answers.append))
+            now, read = self._clock.now(), read_request(request)
+            if isinstance(read, Rearrange):
+                self._state.site_kept = self._ledger.last_site()
+                new = read_anew(self._house.path)
+                self._engine.work(Rearranged(now, new.site, read, answers.append))
+            else:
+                self._engine.work(Asked(now, read, answers.append))
         except BadRequest as error:
             return error.answer()
+        except SettingsError as error:
+            return RequestError(str(error)).answer()
         if not answers:
             return RequestError(str(store_path(self._house)), "cannot be written now, nothing was changed").failed()
         with contextlib.suppress(

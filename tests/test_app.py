@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import resource
 import signal
@@ -231,6 +232,52 @@ def test_what_looks_at_which_machine_is_written_once(tmp_path: Path, broker: Mos
     assert rows() == [True]
     configure(tmp_path, broker.port, site={"elevation_m": 800.0})
     assert rows() == [True, False]
+
+
+def test_a_configuration_read_anew(tmp_path: Path, broker: Mosquitto) -> None:
+    """SIGHUP: one process goes on with the machines that the file has now; what cannot be used is told in the log, and changes nothing."""
+    config = configure(tmp_path, broker.port)
+    with Running(config) as daemon, Node(broker.port, "node-c") as node:
+        first = daemon.pid
+        configure(tmp_path, broker.port, machines=("setter-1", "hatcher-1", "brooder-1"))
+        os.kill(daemon.pid, signal.SIGHUP)
+        until(lambda: daemon.log().count("INFO eggroom running") == 2, "not read anew")
+        until(daemon.connected, "not again at the broker")
+        node.send(GOOD_C)
+        until(lambda: query(config, "SELECT 1 FROM reading"), "the new machine's node is not heard")
+        good = config.read_text()
+        for bad in (
+            good.replace("[site]", "[sight]"),
+            f"{good}[[payload]]\ntopic = 'a/#/b'\nnode = 'n'\nprobe = 'p'\ndry_bulb = '/t'\n",
+        ):
+            config.write_text(bad)
+            told = daemon.log().count("configuration not taken, what was goes on")
+            os.kill(daemon.pid, signal.SIGHUP)
+            until(lambda: daemon.log().count("configuration not taken") == told + 1, "nothing is said of it")  # noqa: B023 - asked at once
+        assert len(daemon.ask(do="room")["machines"]) == 3
+        assert daemon.log().count("INFO eggroom running") == 2
+        assert daemon.pid == first
+        assert daemon.terminate() == 0
+    assert "Traceback" not in daemon.log()
+
+
+def test_often_read_anew_is_not_kept_stopping(tmp_path: Path, broker: Mosquitto, phone: HttpReceiver) -> None:
+    """Each time it stops in order: a delay that runs goes on, and nobody is told of a daemon that keeps dying."""
+    config = configure(tmp_path, broker.port, contact=phone.url(), rules={"dry-bulb-high-alarm": {"on_delay_s": 6}})
+    with Running(config) as daemon, Node(broker.port) as node:
+        add_hen_1(daemon)
+        began = time.monotonic()
+        for count in range(2, 7):
+            node.send(HOT_C)
+            os.kill(daemon.pid, signal.SIGHUP)
+            until(lambda: daemon.log().count("INFO eggroom running") == count, "not read anew")  # noqa: B023 - asked at once
+            until(daemon.connected, "not again at the broker")
+        while not titles(phone):
+            assert time.monotonic() - began < 60.0, "nothing came to the phone"
+            node.send(HOT_C)
+            time.sleep(0.5)
+        time.sleep(2.0)
+    assert not any("stopping" in title for title in titles(phone)), titles(phone)
 
 
 def test_a_stop_waits_for_no_neighbour(tmp_path: Path, phone: HttpReceiver) -> None:

@@ -77,6 +77,7 @@ MAY_IMPORT: dict[str, tuple[str, ...]] = {
         "shown/now",
         "adapters",
         "adapters/archive",
+        "adapters/tables",
         "service",
         "domain/*",
     ),

@@ -25,6 +25,7 @@ from monitor.service.watch.requests import (
     LookFacts,
     OfEntry,
     OfTable,
+    Rearrange,
     Request,
     RequestError,
     Row,
@@ -113,7 +114,7 @@ class _Table(OfTable):
         return WriteTable(rows=tuple(rows), **{each.name: getattr(self, each.name) for each in fields(OfTable)})
 
 
-_Wire: TypeAlias = ByFields | LookFacts | _Entry | _Table
+_Wire: TypeAlias = ByFields | Rearrange | LookFacts | _Entry | _Table
 
 
 @functools.cache

@@ -43,6 +43,10 @@ COMMANDS = {
     "refused": ("room.events", "messages that were not understood, and probes nobody configured"),
     "events": ("room.events", "what else happened: openings, nodes, gaps, moves, the clock, the broker"),
     "contact": ("house.house", "whom to tell"),
+    "replace": (
+        "house.replace",
+        "a probe, a node or a machine that another took the place of: in the configuration, and in the record from then on",
+    ),
     "profiles": ("room.rules", "the species, and what one of them needs"),
     "draft": ("batch.draft", "a profile of your own, drafted from your batches that went well, for you to read"),
     "rules": ("room.rules", "the rules in force for each machine now, and whose number each is"),

@@ -22,7 +22,7 @@ _eggroom() {{
             2:egg) known="{egg}" ;;
             2:contact) known="{contact}" ;;
             2:history|2:review|2:archive|3:batch|3:egg) known="$(_eggroom_names batches)" ;;
-            2:rules|2:handling|2:out-of-service) known="$(_eggroom_names machines)" ;;
+            2:rules|2:handling|2:out-of-service|2:replace) known="$(_eggroom_names machines)" ;;
             2:cooling) known="$(_eggroom_names batches) $(_eggroom_names machines)" ;;
             2:profiles|2:draft) known="$(_eggroom_names species)" ;;
             4:batch) [ "${{COMP_WORDS[2]}}" = move ] && known="$(_eggroom_names machines)" ;;
@@ -34,7 +34,7 @@ complete -o default -F _eggroom eggroom
 """
 COMMANDS = (
     "ack air alarms archive backup batch calibrate check completion contact cooling demo draft egg events handling health history now out-of-service outcomes "
-    "profiles refused replay review room rules run shelve unshelve"
+    "profiles refused replace replay review room rules run shelve unshelve"
 )
 BATCH = "add close list move not-yet remove reopen show split stage"
 EGG = "air-cell candle chick correct event file finding identity laid look-again note outcome save sheet show size turned undo weigh withdraw"

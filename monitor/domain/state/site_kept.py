@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 
+from monitor.domain.needs.site import Site
 from monitor.domain.needs.then import SiteThen, holds, site_then
 from monitor.domain.readings.reading import from_ms
 from monitor.domain.state.happened import Arranged, Change
@@ -32,6 +34,22 @@ def keep_site(look: Look) -> None:
         return  # a record that begins has nothing to say of before
     changes = () if known is None else tuple(changes_of(known, then))
     if changes or known is None:
+        look.out.events.append(Event(now.utc, "site", "site", what=Arranged(changes)))
+
+
+def keep_change(look: Look, site: Site, since: datetime) -> None:
+    """Write down, and say, that the site is as `site` has it since then; what this run knows of it is what was so before."""
+    state, now = look.state, look.now
+    profiles = state.site_kept_of = frozenset(b.profile for b in state.batches.values() if b.closed_at is None)
+    known, then = state.site_kept, site_then(site, profiles, since)
+    if known is None:  # the run is seconds old, and its record older than what is written down of the house
+        known = site_then(look.site, profiles, None)
+        look.out.sites.append(known)
+    if holds(known, then):
+        return
+    state.site_kept = then
+    look.out.sites.append(then)
+    if changes := tuple(changes_of(known, then)):
         look.out.events.append(Event(now.utc, "site", "site", what=Arranged(changes)))
 
 

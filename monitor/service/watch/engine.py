@@ -69,9 +69,10 @@ from monitor.service.watch.inbox import (
     Linked,
     Networked,
     Opened,
+    Rearranged,
     WeightJudged,
 )
-from monitor.service.watch.requests import LookFacts, LookRoom, Performed, RequestError
+from monitor.service.watch.requests import LookFacts, LookRoom, Performed, Rearrange, RequestError
 from monitor.service.watch.weights import bearing, weighed
 
 GROUP_MESSAGES = 20  # the in-flight window of a broker at its default: waiting for more would wait for ever
@@ -328,10 +329,10 @@ class Engine:
             verdict = IN if item.damaged is None else OUT
             about = item.damaged or ""
             judge(self._look(now), (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=about))
+        elif isinstance(item, Rearranged):
+            self._rearrange(item)
         else:
-            self._stopped = True
-            if self._next_memory < math.inf:
-                self._group.memory = remember(self._look(now), final=True)
+            self._stop(now)
         full = len(self._receipts) >= (GROUP_BACKLOG if more else GROUP_MESSAGES)
         self._commit_if_due(now, full or self._stopped)
 
@@ -409,6 +410,9 @@ class Engine:
         if isinstance(request, LookFacts):
             item.reply(self.facts(item.now))
             return
+        if isinstance(request, Rearrange):  # which whoever reads the configuration brings as an item of its own
+            item.reply(RequestError("rearrange", "no configuration came with it").answer())
+            return
         try:
             if (name := of_book(request)) is not None:
                 self._open_book(name)
@@ -427,6 +431,28 @@ class Engine:
             item.reply(answer)
             return
         self._replies.append((item.reply, answer))
+
+    def _stop(self, now: Now) -> None:
+        self._stopped = True
+        if self._next_memory < math.inf:
+            self._group.memory = remember(self._look(now), final=True)
+
+    def _rearrange(self, item: Rearranged) -> None:
+        """Ends the run where it is done: what comes now belongs to a house that this run does not know."""
+        from monitor.service.watch.rearranging import rearrange  # hardly ever needed
+
+        self._settled = False
+        if self._failing_since is not None:
+            item.reply(RequestError("the record", "cannot be written now, nothing was changed").failed())
+            return
+        try:
+            answer = rearrange(self._look(item.now), item.request, site=item.site, words=self._words)
+        except RequestError as error:
+            item.reply(error.answer())
+            return
+        self._replies.append((item.reply, answer))
+        self._stop(item.now)
+        self._keep_the_past()
 
     def _keep_the_past(self) -> None:
         """What a request has the next run forget is no sign that anybody watched: where no run goes on, when the last one did stays as it was."""

@@ -9,11 +9,12 @@ from collections.abc import Callable, Mapping
 
 from monitor.domain.alarms.about import Damaged
 from monitor.domain.fixed import fixed
+from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message, Now
 from monitor.domain.state.happened import Broker
 from monitor.domain.state.record import Attempt
 from monitor.service.ports import Receipt, WeightAsked, WeightVerdict
-from monitor.service.watch.requests import Request
+from monitor.service.watch.requests import Rearrange, Request
 
 # More than the broker may have in flight, so it is full only when something floods past the window. A full inbox makes the
 # network thread wait: the broker then keeps what it has, which is what its queue is for.
@@ -100,13 +101,35 @@ class CalendarDue:
 
 
 @fixed
+class Rearranged:
+    """The house is as this site has it, by the request of a person, who is answered once that is durable. The last item: the next run is of that site."""
+
+    now: Now
+    site: Site
+    request: Rearrange
+    reply: Callable[[Mapping[str, object]], None]
+
+
+@fixed
 class Stop:
     """The last item: finish what is begun, then end."""
 
     now: Now
 
 
-Item = Arrived | Asked | Attempted | Linked | Networked | Elsewhere | Opened | WeightJudged | CalendarDue | Stop
+Item = (
+    Arrived
+    | Asked
+    | Attempted
+    | Linked
+    | Networked
+    | Elsewhere
+    | Opened
+    | WeightJudged
+    | CalendarDue
+    | Rearranged
+    | Stop
+)
 
 
 class Inbox:

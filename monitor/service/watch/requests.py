@@ -339,10 +339,21 @@ class LookFacts:
     do: Literal["facts"] = "facts"
 
 
+@fixed(kw_only=True)
+class Rearrange:
+    """The configuration was changed: it is read anew. at: from when on the house is as it says now; was, now: a machine, and the one that took
+    its place, to which the batches go."""
+
+    do: Literal["rearrange"] = "rearrange"
+    at: datetime | None = None
+    was: str = ""
+    now: str = ""
+
+
 # Whose fields are their keys on the wire.
 ByFields = (
     BatchAdd | Move | Stage | Close | Reopen | Remove | SplitOff | Acknowledge | Shelve | Unshelve | OutOfService | TakeOut | Work | Cool
     | Calibrate | WriteBeyondPip | WriteWeighings | Attach | LookRoom
 )  # fmt: skip
 Performed = ByFields | Write | WriteTable
-Request = Performed | LookFacts
+Request = Performed | Rearrange | LookFacts
