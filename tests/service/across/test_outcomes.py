@@ -13,7 +13,7 @@ from monitor.domain.eggs.book import EggBook
 from monitor.domain.eggs.entry import Candling, Dead, Found, Hatched, Identity, Removed
 from monitor.domain.eggs.split import split
 from monitor.domain.state.record import Group
-from monitor.service.across.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY, UNTOLD, ended_of, outcome_of
+from monitor.service.across.outcomes import NO_EGGS, NO_OUTCOME, TOO_MANY, UNTOLD, clutches_of, ended_of, outcome_of
 from tests.fakes import MemoryStore
 from tests.seasons import batch_of, ended, group, make_site, put, set_at
 
@@ -306,3 +306,11 @@ def test_a_pair_follows_its_eggs_into_another_batch() -> None:
         ("b-0", "P1"): (5, 1),
         ("b-0", "P2"): (5, 0),
     }
+
+
+def test_a_clutch_begins_with_the_batch_that_was_set() -> None:
+    """In whatever order its parts come; a batch that was never split is no clutch."""
+    whole, other = batch_of(0), batch_of(1)
+    parts = [replace(whole, id=id_, split_from=whole.id) for id_ in ("a-part", "z-part")]
+    found = clutches_of([parts[0], other, whole, parts[1]])
+    assert found == dict.fromkeys(("a-part", whole.id, "z-part"), (whole.id, "a-part", "z-part"))

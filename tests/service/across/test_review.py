@@ -295,6 +295,13 @@ def test_a_batch_in_no_machine(site: Site) -> None:
         reviewed(kept(given), site, "b-0")
 
 
+def test_a_batch_in_no_machine_of_which_nothing_was_found(site: Site) -> None:
+    """There is nothing to set against a record, and nothing to complain of."""
+    given = group([EggBook(Batch("b-0", "chicken", set_at(0), 12))])
+    given.readings = []
+    assert reviewed(kept(given), site, "b-0").reviewed == ()
+
+
 def test_an_open_batch(site: Site) -> None:
     """A finding at candling while the eggs go on: its record is that up to now."""
     batch = batch_of(0, closed=False)
