@@ -257,6 +257,7 @@ READS_WORDS = {  # module -> what it reads by a regular expression
     "monitor/adapters/link/form.py": "numbers, as a node sends them",
     "monitor/adapters/link/mapping.py": "a topic and a pointer, as a person types them",
     "monitor/adapters/link/wire.py": "ids and names, as a node sends them",
+    "monitor/adapters/tables/edited.py": "a setting and its value, in a file as a person wrote it",
     "monitor/adapters/tables/toml.py": "on which line a table or a key stands, in a file as a person wrote it",
     "monitor/cli/frame.py": "an option that is a negative number, as a person types it",
     "monitor/cli/room/calibrate.py": "figures and months, as a person types them",

@@ -78,7 +78,9 @@ def _edited(text: str, was: str, changed: Callable[[str, dict[str, Any]], dict[s
         if tomllib.loads(edited) == data:
             return edited
     raise EditError(
-        was, "written in a way that this command does not change", "a line for each setting, or do it by hand"
+        was,
+        "written in a way that this command does not change",
+        "a line for each setting; or do it by hand, then `sudo systemctl reload eggroom`",
     )
 
 

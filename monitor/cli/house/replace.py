@@ -22,7 +22,7 @@ from monitor.domain.needs.site import AIRS, BROODER, HATCHER, ROOM, SETTER
 from monitor.domain.refusal import sought
 from monitor.settings import House, SettingsError
 
-AGAIN_S = 30.0  # a start takes a second or two
+AGAIN = 150  # times that it is asked whether the daemon is there again; a start takes a second or two
 
 
 @fixed(kw_only=True)
@@ -135,10 +135,9 @@ def _runs(house: House) -> bool:
 
 def _wait(house: House) -> None:
     """Until the daemon watches with it."""
-    until = time.monotonic() + AGAIN_S
     time.sleep(1.0)
-    while not _runs(house):
-        if time.monotonic() > until:
-            tell("the daemon does not answer yet: eggroom health")
+    for _ in range(AGAIN):
+        if _runs(house):
             return
         time.sleep(0.2)
+    tell("the daemon does not answer yet: eggroom health")

@@ -10,6 +10,7 @@ from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.state.known import Look
 from monitor.domain.state.site_kept import keep_change
+from monitor.domain.wall import utc_text
 from monitor.service.ports import Words
 from monitor.service.watch.commands import perform
 from monitor.service.watch.requests import Move, Rearrange, RequestError
@@ -42,4 +43,4 @@ def rearrange(look: Look, request: Rearrange, *, site: Site, words: Words) -> Ma
     for name in names:
         perform(replace(look, site=there), Move(batch=name, machine=request.now, at=request.at), words)
     keep_change(look, site, at)
-    return {"since": at.isoformat(), "moved": names}
+    return {"since": utc_text(at), "moved": names}

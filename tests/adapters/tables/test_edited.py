@@ -127,7 +127,7 @@ def test_however_it_is_written(shape: str) -> None:
 
 def test_what_stands_in_one_line_is_left_to_people() -> None:
     """Nothing is guessed: the text is as meant, or not changed at all."""
-    with pytest.raises(EditError, match="a line for each setting, or do it by hand"):
+    with pytest.raises(EditError, match="a line for each setting; or do it by hand"):
         with_other_probe(IN_ONE_LINE, "node-a/top", "node-z/top")
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -69,6 +71,12 @@ def test_without_a_daemon(config: Path, capsys: Capture) -> None:
     assert "NOBODY IS WATCHING" in err
     assert probes(config) == [("node-b", "setter-1"), ("node-a", "hatcher-1")]
     assert [since is None for since, _ in sites(config)] == [True, False]
+    code, out, _ = typed(capsys, "replace", "node-a", "node-b", "--at", "-1h", "--json", config=config)
+    assert code == 0
+    told = json.loads(out)
+    assert (told["was"], told["now"], told["moved"]) == ("node-a", "node-b", [])
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", told["since"])
+    assert probes(config) == [("node-a", "setter-1"), ("node-b", "hatcher-1")]
 
 
 @pytest.mark.parametrize(

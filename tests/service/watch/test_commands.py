@@ -316,12 +316,12 @@ def test_eggs_that_come_into_what_is_out_of_service() -> None:
         (
             "fly",
             {},
-            "request: 'fly', expected one of acknowledge, attach, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, table, take-out, unshelve, weighings",
+            "request: 'fly', expected one of acknowledge, attach, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, rearrange, remove, reopen, room, shelve, split, stage, table, take-out, unshelve, weighings",
         ),
         (
             ["x"],
             {},
-            "request: ['x'], expected one of acknowledge, attach, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, remove, reopen, room, shelve, split, stage, table, take-out, unshelve, weighings",
+            "request: ['x'], expected one of acknowledge, attach, batch-add, beyond-pip, calibrate, close, cooling, entry, facts, handling, move, out-of-service, rearrange, remove, reopen, room, shelve, split, stage, table, take-out, unshelve, weighings",
         ),
     ],
 )

@@ -14,6 +14,7 @@ from monitor.domain.needs.site import Probe, Site, grouped
 from monitor.domain.needs.then import Sites, site_then
 from monitor.domain.readings.reading import Now
 from monitor.domain.state.happened import Arranged, Change
+from monitor.domain.wall import utc_text
 from monitor.service.ports import StoreFailure
 from monitor.service.watch.inbox import Opened, Rearranged
 from monitor.service.watch.requests import Rearrange
@@ -65,7 +66,7 @@ def test_two_nodes_that_changed_places_an_hour_ago() -> None:
     """What is said now holds from then on: before, each looked at its own machine."""
     room = begun()
     new = with_probes(room.site, node_a="setter-2", node_b="setter-1")
-    assert ask(room, new, at=at(600).isoformat()) == {"since": at(600).isoformat(), "moved": []}
+    assert ask(room, new, at=at(600).isoformat()) == {"since": utc_text(at(600)), "moved": []}
     sites = Sites(new, tuple(room.store.sites()))
     assert [sites.at(at(s)).probes["node-a/top"].machine for s in (0, 599, 600, 4000)] == [
         "setter-1",
