@@ -352,7 +352,7 @@ def _make_data_folder(house: House) -> None:
         expected = f"at most {MAX_DOOR_PATH} bytes with its name"
         raise StartError(f"site.data: {folder}", "too long for a socket", expected)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o750, parents=True, exist_ok=True)
     except OSError as error:
         raise StartError(str(folder), str(error.strerror), "a folder that can be written") from error
 

@@ -13,6 +13,7 @@ import contextlib
 import fcntl
 import os
 import sqlite3
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -66,7 +67,7 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
     """
     lock = _lock(path)
     try:
-        with store_failures(path), _file_failures(path):
+        with store_failures(path), _file_failures(path), _kept_from_others(path):
             damaged = _put_in_place(path)
             why = _damage(path, check_s)
             if not why:
@@ -159,6 +160,24 @@ def _set_aside(path: Path, why: str) -> Path:
     except OSError as error:
         raise StoreFailure(str(path), f"damaged ({why}), and cannot be set aside: {error.strerror}") from error
     return aside
+
+
+@contextlib.contextmanager
+def _kept_from_others(path: Path) -> Iterator[None]:
+    """Whoever starts it, and with whatever umask: a record holds the names of people and when nobody is at home. SQLite gives the files beside
+    one its own mode; one of before is put right, where it is ours."""
+    with contextlib.suppress(OSError):
+        if (mode := path.stat().st_mode) & stat.S_IRWXO:
+            path.chmod(mode & ~stat.S_IRWXO & 0o7777)
+            for suffix in ("-wal", "-shm"):
+                with contextlib.suppress(OSError):
+                    Path(f"{path}{suffix}").chmod(mode & ~stat.S_IRWXO & 0o7777)
+    usual = os.umask(stat.S_IRWXO)
+    os.umask(usual | stat.S_IRWXO)
+    try:
+        yield
+    finally:
+        os.umask(usual)
 
 
 @contextlib.contextmanager

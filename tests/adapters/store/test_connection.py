@@ -91,6 +91,25 @@ def test_a_writer_is_set_up_for_durability(path: Path) -> None:
     assert found == expected
 
 
+@pytest.mark.parametrize("umask", [0, 0o022, 0o077])
+def test_a_record_is_for_its_own_account_and_group(path: Path, umask: int) -> None:
+    """Whoever starts it, and however loose the umask, which stays what it was; one that everybody could read is put right when it is opened."""
+    usual = os.umask(umask)
+    try:
+        open_writer(path).close()
+        for _ in range(2):
+            opened = open_writer(path)
+            SqliteLedger(opened.connection).commit(Group(readings=[reading(1)], lines={1: line()}))
+            modes = {each.name: stat.S_IMODE(each.stat().st_mode) for each in path.parent.iterdir()}
+            opened.close()
+            assert set(modes) == {"eggroom.db", "eggroom.db-wal", "eggroom.db-shm", "eggroom.db.lock"}
+            assert not [name for name, mode in modes.items() if mode & 0o007], modes
+            path.chmod(path.stat().st_mode | 0o004)
+        assert os.umask(umask) == umask
+    finally:
+        os.umask(usual)
+
+
 def test_a_second_writer_is_refused(path: Path) -> None:
     """While one writes, another is refused with one line that names the process; once it is closed, the next is let in."""
     first = open_writer(path)
