@@ -12,6 +12,8 @@ from monitor.domain.readings.reading import Now
 ASK_EVERY_S = 30.0  # how old the kernel's answer may be: a set clock is noticed within this
 # This program did not exist before; a board without a battery clock wakes in 1970, or at its image's date.
 EARLIEST = datetime(2025, 1, 1, tzinfo=UTC)
+# A record of so much later than the label was written in a wrong future: no board's own idea of the time lies so far back and after EARLIEST.
+BELIEVED = timedelta(days=3_653)
 _TIME_ERROR = 5  # adjtimex(2): the clock is not synchronised
 _TIMEX_BYTES = 512  # room for the kernel's answer, which has 208 bytes on 64-bit Linux; zeros ask and change nothing
 
@@ -44,7 +46,7 @@ class SystemClock:
 
     The label is taken as right when the kernel says that it is synchronised, or else when it is neither before EARLIEST nor
     before `not_before`, the newest label in the record: a clock that went back is wrong, one that went on may be right (a
-    battery clock, a container that cannot see the kernel's word).
+    battery clock, a container that cannot see the kernel's word). A record that is later by more than BELIEVED says nothing.
     """
 
     def __init__(
@@ -74,7 +76,8 @@ class SystemClock:
         if mono_s >= self._ask_at_s:
             self._ask_at_s = mono_s + ASK_EVERY_S
             self._told = self._synchronised() is True
-        return Now(mono_s, utc, self._told or utc >= self._floor)
+        floor = EARLIEST if self._floor - utc > BELIEVED else self._floor
+        return Now(mono_s, utc, self._told or utc >= floor)
 
 
 class PacedClock:

@@ -38,6 +38,10 @@ TODAY = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
         (TODAY, False, TODAY, True),
         (TODAY, False, TODAY + timedelta(seconds=1), False),  # the record has a later label: time does not go back
         (TODAY, True, TODAY + timedelta(days=400), True),  # the kernel's word outweighs a record from a wrong future
+        (TODAY, False, TODAY + timedelta(days=3_653), False),
+        (TODAY, False, TODAY + timedelta(days=3_654), True),  # ten years on: the record was written in a wrong future
+        (TODAY, False, datetime(2100, 1, 1, tzinfo=UTC), True),
+        (EPOCH, False, datetime(2100, 1, 1, tzinfo=UTC), False),
         (EPOCH, False, None, False),
         (EPOCH, None, None, False),
         (datetime(2024, 12, 31, 23, 59, 59, tzinfo=UTC), False, None, False),
@@ -48,7 +52,7 @@ TODAY = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 def test_whether_the_label_is_right(
     utc: datetime, synchronised: bool | None, not_before: datetime | None, good: bool
 ) -> None:
-    """The kernel's word, else a label neither before 2025 nor before the record, makes the label good."""
+    """The kernel's word, else a label neither before 2025 nor before the record, unless that is of a future beyond belief, makes the label good."""
     now = Machine(utc, synchronised).clock(not_before).now()
     assert (now.mono_s, now.utc, now.clock_ok) == (utc.timestamp(), utc, good)
 

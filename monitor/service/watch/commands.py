@@ -248,6 +248,8 @@ def _batch_add(look: Look, request: BatchAdd) -> Mapping[str, object]:
     if request.profile not in look.site.profiles:
         near, known = sought(request.profile, sorted(look.site.profiles))
         raise RequestError(f"batch {id_}", f"unknown species {request.profile!r}{near}", known)
+    if not look.now.clock_ok:  # else it would be on day 20,000 once the clock is right
+        raise RequestError(f"batch {id_}", "the day it was set cannot be known", "the time of day: `timedatectl`")
     if request.set_at > look.now.utc:
         raise RequestError(f"batch {id_}", ("set time ", request.set_at, " is in the future"), "now or before")
     if request.set_at < look.now.utc - MAX_BACKDATE:

@@ -170,14 +170,13 @@ def _worst(check: Check) -> int:
 def checks_of(found: Found, zone: tzinfo) -> list[Check]:
     """Each thing that was looked at, in words; times are on the wall's clock."""
     of = found.program
-    synchronised = "right" if found.clock_ok else "not set; days of incubation and times shown are wrong"
     facts = found.daemon.facts
     read = () if facts is None else facts["contacts"]
     contacts = [_contact(each, each.id in read) for each in found.contacts]
     return [
         Check("eggroom", True, f"{of.eggroom}, Python {of.python}, SQLite {of.sqlite}"),
         Check("configuration", True, f"{found.config}: {found.machines} machines, {len(found.probes)} probes"),
-        Check("clock", found.clock_ok, f"{wall_time(found.at, zone)}: {synchronised}"),
+        _clock(found, zone),
         *_daemon(found, zone),
         *([] if found.broker is None else [_broker(found.broker)]),
         *_record(found.record),
@@ -191,6 +190,18 @@ def checks_of(found: Found, zone: tzinfo) -> list[Check]:
             else [_secret("broker settings", "password", found.link, daemon_has_it=facts is not None)]
         ),
     ]
+
+
+def _clock(found: Found, zone: tzinfo) -> Check:
+    """As the daemon takes it, which knows what the record has; where none answers, as it is here."""
+    good = found.clock_ok and (found.daemon.facts is None or bool(found.daemon.facts["clock_ok"]))
+    if good:
+        said = "right"
+    elif found.clock_ok:
+        said = "not taken as right: the record has something later. Set by the network, it is: timedatectl"
+    else:
+        said = "not set; days of incubation and times shown are wrong: timedatectl"
+    return Check("clock", good, f"{wall_time(found.at, zone)}: {said}")
 
 
 def _daemon(found: Found, zone: tzinfo) -> list[Check]:

@@ -352,6 +352,7 @@ def test_with_the_clock_not_set_the_line_says_so() -> None:
     story = Story(batches=(batch(),), clock_ok=False, utc_step=timedelta(days=-9_000))
     for do, request in (
         ("batch-add", ADD),
+        ("batch-add", ADD | {"set_at": "2001-07-18T08:00:00Z"}),  # it would be on day 9,000 once the clock is set
         ("move", {"batch": "hen-1", "machine": "hatcher-1"}),
         ("close", {"batch": "hen-1", "at": "2026-03-10T08:00:00Z"}),
     ):

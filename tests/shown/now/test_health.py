@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from monitor.shown.now.alarms import Told
 from monitor.shown.now.health import (
@@ -20,6 +23,7 @@ from monitor.shown.now.health import (
 
 AT = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 FACTS: dict[str, Any] = {
+    "clock_ok": True,
     "up_s": 3600.0,
     "messages": 10,
     "refused": 0,
@@ -60,6 +64,21 @@ def found(record: RecordFound | None = None, **more: Any) -> Found:
 def lines(**more: Any) -> dict[str, Check]:
     """What is said of nodes and probes, by what was looked at and found."""
     return {f"{c.what}: {c.found}": c for c in checks_of(found(**more), UTC) if c.what.startswith(("node ", "probe "))}
+
+
+@pytest.mark.parametrize(
+    ("here", "daemon", "good", "words"),
+    [
+        (True, True, True, "right"),
+        (True, False, False, "not taken as right: the record has something later"),
+        (False, False, False, "not set"),
+    ],
+)
+def test_the_clock_is_what_the_daemon_takes_it_for(here: bool, daemon: bool, good: bool, words: str) -> None:
+    """A label that looks right may lie before what is in the record: then nothing is dated by it, and that is to be looked at."""
+    (said,) = [c for c in checks_of(replace(found(clock_ok=daemon), clock_ok=here), UTC) if c.what == "clock"]
+    assert said.good is good
+    assert said.found.partition(": ")[2].startswith(words)
 
 
 def test_what_is_wrong_with_a_probes_messages_is_bad() -> None:
