@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.adapters.clock import forward_s
 from monitor.domain.refusal import Failure
 from monitor.service.watch.requests import RequestError
 
@@ -29,6 +30,7 @@ RETRY_S = 5.0
 ANSWER_S = 15.0  # a request is answered when it is durable; a slow card takes seconds
 # After so long without an answer it is asked whether anybody is there at all: the door says so itself, however slow the card is.
 PATIENCE_S, ALIVE_S = 2.5, 1.0  # together, and once more, within five seconds
+MAX_CALLERS = 64  # at once; the others wait outside, for each takes an open file, and the alarms need some
 CROWD_S = 0.02  # between two tries at a door where others stand
 ALIVE = {"do": "alive"}
 _log = logging.getLogger("eggroom.door")
@@ -53,6 +55,7 @@ class Door:
         self._stopping = threading.Event()
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
+        self._room = threading.Semaphore(MAX_CALLERS)
 
     def start(self) -> None:
         """Open the door. Raises OSError when the path cannot be used."""
@@ -84,11 +87,15 @@ class Door:
     def _serve(self) -> None:
         assert self._socket is not None
         while not self._stopping.is_set():
+            if not self._room.acquire(timeout=0.5):
+                continue
             try:
                 caller, _ = self._socket.accept()
             except TimeoutError:
+                self._room.release()
                 continue
             except OSError as error:
+                self._room.release()
                 # Too many open files, say: that may pass, and without the door nobody can answer an alarm.
                 if not self._stopping.wait(RETRY_S):
                     _log.error("door failing detail=%s", error)
@@ -98,10 +105,13 @@ class Door:
     def _answer(self, caller: socket.socket) -> None:
         with caller:
             try:
+                line = _read_line(caller, MAX_REQUEST, within_s=ANSWER_S)
                 caller.settimeout(ANSWER_S)
-                _write_line(caller, self._reply_to(_read_line(caller, MAX_REQUEST)))
+                _write_line(caller, self._reply_to(line))
             except OSError as error:
                 _log.warning("caller left detail=%s", error)
+            finally:
+                self._room.release()
 
     def _reply_to(self, line: bytes) -> Mapping[str, object]:
         request = _mapping(line) if len(line) <= MAX_REQUEST else None
@@ -189,10 +199,17 @@ def _mapping(line: bytes) -> Answer | None:
     return found if isinstance(found, dict) else None
 
 
-def _read_line(caller: socket.socket, limit: int) -> bytes:
-    """A line, or what came of it before the other side closed or the limit was passed."""
+def _read_line(caller: socket.socket, limit: int, within_s: float | None = None) -> bytes:
+    """A line, or what came of it before the other side closed or the limit was passed. within_s: for all of it, in however many pieces; None:
+    for each of them as the socket has it. Raises TimeoutError."""
     data = bytearray()  # grows in place, for a file comes in a hundred pieces
+    until = None if within_s is None else forward_s() + within_s
     while not data.endswith(b"\n") and len(data) <= limit:
+        if until is not None:
+            left_s = until - forward_s()
+            if left_s <= 0.0:
+                raise TimeoutError("the request did not come to its end")
+            caller.settimeout(left_s)
         piece = caller.recv(65_536)
         if not piece:
             break

@@ -124,6 +124,42 @@ def test_a_caller_who_leaves(door: Door, path: Path) -> None:
     assert ask_door(path, {"do": "room"}) == {"asked": {"do": "room"}}
 
 
+def test_a_caller_who_drips_is_shown_out(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A byte now and then is no sign of an end: the whole of a request has its time, in however many pieces it comes."""
+    monkeypatch.setattr(door_module, "ANSWER_S", 0.5)
+    opened = Door(path, echo)
+    opened.start()
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as caller:
+        caller.connect(str(path))
+        shown_out = False
+        for _ in range(60):
+            with contextlib.suppress(OSError):
+                caller.send(b"x")
+                caller.settimeout(0.05)
+                shown_out = caller.recv(1) == b""
+            if shown_out:
+                break
+        assert shown_out
+    opened.stop()
+
+
+def test_a_crowd_leaves_files_for_the_alarms(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """So many are let in at once and no more; those who wait outside are answered when others have gone."""
+    monkeypatch.setattr(door_module, "ANSWER_S", 1.0)
+    monkeypatch.setattr(door_module, "MAX_CALLERS", 3)
+    opened = Door(path, echo)
+    opened.start()
+    with contextlib.ExitStack() as crowd:
+        for _ in range(6):
+            caller = crowd.enter_context(socket.socket(socket.AF_UNIX, socket.SOCK_STREAM))
+            caller.connect(str(path))
+        assert eventually(lambda: sum(t.name == "door-caller" for t in threading.enumerate()) == 3)
+        time.sleep(0.3)
+        assert sum(t.name == "door-caller" for t in threading.enumerate()) == 3
+        assert ask_door(path, {"do": "x"}) == {"asked": {"do": "x"}}
+    opened.stop()
+
+
 def test_nobody_there(path: Path) -> None:
     """Without a door, behind a dead one, or when it closes without a whole answer, DoorClosed says which and why."""
     with pytest.raises(DoorClosed, match=r"d\.sock: No such file or directory"):
