@@ -17,7 +17,6 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from monitor.adapters.clock import forward_s
 from monitor.domain.refusal import Failure
 from monitor.service.watch.requests import RequestError
 
@@ -203,10 +202,10 @@ def _read_line(caller: socket.socket, limit: int, within_s: float | None = None)
     """A line, or what came of it before the other side closed or the limit was passed. within_s: for all of it, in however many pieces; None:
     for each of them as the socket has it. Raises TimeoutError."""
     data = bytearray()  # grows in place, for a file comes in a hundred pieces
-    until = None if within_s is None else forward_s() + within_s
+    until = None if within_s is None else time.monotonic() + within_s
     while not data.endswith(b"\n") and len(data) <= limit:
         if until is not None:
-            left_s = until - forward_s()
+            left_s = until - time.monotonic()
             if left_s <= 0.0:
                 raise TimeoutError("the request did not come to its end")
             caller.settimeout(left_s)

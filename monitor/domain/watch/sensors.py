@@ -175,7 +175,8 @@ def _jumped_apart(
         return None
     plan, value_c = look.state.plan_of(machine), given[jumped][1]
     limits = [] if plan is None else [li for li in plan.limits if li.quantity == 0 and li.rule.level in (ALARM, LETHAL)]
-    if not any((value_c - limit.limit) * limit.side > 0.0 for limit in limits):
+    # A limit that lies in the way of the jump: what rises from a door's cold air is still below a low one, and on its way home.
+    if not any(jumped_k * limit.side > 0.0 and (value_c - limit.limit) * limit.side > 0.0 for limit in limits):
         return None
     return Difference(XDIS, DRY_BULB, SUSPECT, (jumped, other), by_k)
 
