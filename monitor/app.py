@@ -111,7 +111,9 @@ class Daemon:
         self._stack = ExitStack()
         self._alive = 0
         self.failed = threading.Event()  # a thread of ours ended by a fault of its own
-        self.anew = threading.Event()  # the configuration is to be read anew
+        self.ended = (
+            threading.Event()
+        )  # the engine has, in order: at a stop, or because the house is another from now on
         self._looked_s = -math.inf  # when `stands_still` was last asked
         self._grace_s = self._full_s = -math.inf  # from when on it says something; when the inbox was last full
         self._kept_s: float | None = None  # when the keeper last went round
@@ -225,7 +227,7 @@ class Daemon:
         stack.callback(link.stop)
         link.answered_within(ANSWER_S)  # meanwhile its thread has the interpreter's lock to itself
         self.state.site_kept = ledger.last_site()
-        self._worker = self._thread("engine", lambda: self.engine.run(inbox, clock))
+        self._worker = self._thread("engine", self._work)
         dispatcher.start(loaded.waiting, answered_before(loaded))
         self._worker.start()
         inbox.put(Opened(clock.now(), opened.damaged))
@@ -262,19 +264,13 @@ class Daemon:
             self.inbox.put(Asked(self.clock.now(), read, reply))
 
     def _rearrange(self, request: Rearrange, reply: Callable[[Mapping[str, object]], None]) -> None:
-        """Have it written down how the house is, by the configuration as it is now, checked whole; the run ends with that, and `anew` is set."""
+        """Have it written down how the house is, by the configuration as it is now, checked whole; the run ends with that."""
         try:
             house = read_anew(self._house.path)
         except SettingsError as error:
             reply(RequestError(str(error)).answer())
             return
-
-        def done(answer: Mapping[str, object]) -> None:
-            reply(answer)
-            if "error" not in answer:
-                self.anew.set()
-
-        self.inbox.put(Rearranged(self.clock.now(), house.site, request, done))
+        self.inbox.put(Rearranged(self.clock.now(), house.site, request, reply))
 
     def _start_keepers(self, prefix: str) -> None:
         stack = self._stack
@@ -302,6 +298,10 @@ class Daemon:
                     self.failed.set()
 
         return threading.Thread(target=guarded, name=name, daemon=True)
+
+    def _work(self) -> None:
+        self.engine.run(self.inbox, self.clock)
+        self.ended.set()
 
     def _end_work(self) -> None:
         self.inbox.close(self.clock.now())
@@ -464,7 +464,7 @@ def run(house: House) -> int:
     _share_one_heap()
     daemon = _started(house)
     while True:
-        while not (asked.wait(0.5) or again.is_set() or daemon.anew.is_set() or daemon.failed.is_set()):
+        while not (asked.wait(0.5) or again.is_set() or daemon.ended.is_set() or daemon.failed.is_set()):
             if still := daemon.stands_still():
                 # It cannot be stopped in order, for it answers nobody. Whoever supervises starts a new one, which finds in the record what was told.
                 _log.critical("ending, stands still: %s", ", ".join(still))
@@ -481,10 +481,11 @@ def run(house: House) -> int:
             new = read_anew(house.path)
         except SettingsError as error:
             _log.error("configuration not taken, what was goes on: %s", error)
-            if not daemon.anew.is_set():
+            if not daemon.ended.is_set():
                 continue
-            new = house  # its engine has ended: it was right a moment ago
+            new = house
         daemon.stop()
+        say(MOVES)
         gc.unfreeze()
         daemon, house = _started_anew(new, house)
 

@@ -17,7 +17,7 @@ from monitor.domain.refusal import Refusal
 _VALUE = re.compile(r"""(\s*[\w-]+\s*=\s*)("[^"]*"|'[^']*')(.*)""", re.DOTALL)
 _Wanted = dict[
     tuple[str, str], str | None
-]  # (table as `lines_of` has it, key): the text that is to stand there; None: not the key
+]  # by table, as `lines_of` has it, and key: the text there; None: not the key
 
 
 class EditError(Refusal):
@@ -70,9 +70,10 @@ def _edited(text: str, was: str, changed: Callable[[str, dict[str, Any]], dict[s
         for number, table in enumerate(data.get(kind, []), 1):
             for key, value in changed(kind, table).items():
                 wanted[f"{kind}[{number}]", key] = value
-            table |= changed(kind, table)
-            for key in [key for key, value in table.items() if value is None]:
-                del table[key]
+                if value is None:
+                    table.pop(key, None)
+                else:
+                    table[key] = value
     edited = _with(text, wanted)
     with contextlib.suppress(tomllib.TOMLDecodeError):
         if tomllib.loads(edited) == data:

@@ -15,7 +15,7 @@ from monitor.adapters.tables.edited import (
 )
 from monitor.app import door_path, read_anew
 from monitor.cli.frame import Asked, Failed, Parsers, Wrong, command, show, tell
-from monitor.cli.record import ask, house_of
+from monitor.cli.record import Hangs, ask, house_of
 from monitor.cli.typed import typed_past
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import AIRS, BROODER, HATCHER, ROOM, SETTER
@@ -66,7 +66,9 @@ def _replace(options: Replace) -> int:
     try:
         new, runs = read_anew(file), _runs(house)
         answer = ask(house, request)
-    except BaseException as error:
+    except Hangs:  # it may have been written: then the record and the file say the same, and else the next start brings them together
+        raise
+    except (SettingsError, Wrong, Failed) as error:
         put_back(file)
         if isinstance(error, SettingsError):
             raise Wrong(f"{error}\nnothing was changed") from error

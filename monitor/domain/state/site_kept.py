@@ -38,19 +38,18 @@ def keep_site(look: Look) -> None:
 
 
 def keep_change(look: Look, site: Site, since: datetime) -> None:
-    """Write down, and say, that the site is as `site` has it since then; what this run knows of it is what was so before."""
-    state, now = look.state, look.now
-    profiles = state.site_kept_of = frozenset(b.profile for b in state.batches.values() if b.closed_at is None)
-    known, then = state.site_kept, site_then(site, profiles, since)
-    if known is None:  # the run is seconds old, and its record older than what is written down of the house
-        known = site_then(look.site, profiles, None)
-        look.out.sites.append(known)
+    """Write down, and say, that the site is as `site` has it since then, which is not before what was written last (see `keep_site`)."""
+    state = look.state
+    known = state.site_kept
+    assert known is not None
+    assert state.site_kept_of is not None
+    then = site_then(site, state.site_kept_of, since)
     if holds(known, then):
         return
     state.site_kept = then
     look.out.sites.append(then)
     if changes := tuple(changes_of(known, then)):
-        look.out.events.append(Event(now.utc, "site", "site", what=Arranged(changes)))
+        look.out.events.append(Event(look.now.utc, "site", "site", what=Arranged(changes)))
 
 
 def changes_of(known: SiteThen, new: SiteThen) -> Iterator[Change]:

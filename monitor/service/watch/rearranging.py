@@ -9,7 +9,7 @@ from monitor.domain.needs.batch import BatchError, moved
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import from_ms, to_ms
 from monitor.domain.state.known import Look
-from monitor.domain.state.site_kept import keep_change
+from monitor.domain.state.site_kept import keep_change, keep_site
 from monitor.domain.wall import utc_text
 from monitor.service.ports import Words
 from monitor.service.watch.commands import perform
@@ -27,6 +27,7 @@ def rearrange(look: Look, request: Rearrange, *, site: Site, words: Words) -> Ma
         raise RequestError("the clock here is not set", ("it says ", now.utc), "the time of day")
     if at > now.utc:
         raise RequestError("at", (at, " is in the future"), "now or before")
+    keep_site(look)  # what is so now, if the run is too young to have seen to that
     before = None if state.site_kept is None else state.site_kept.since
     if before is not None and at <= before:
         raise RequestError("at", at, ("after ", before, ", when what looks at which machine was last changed"))

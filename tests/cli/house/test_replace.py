@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from monitor.cli.record import Hangs
 from tests.cli.commands import Capture
 from tests.running import Node, Running, configure, query, set_days_ago, typed, until
 from tests.servers import Mosquitto
@@ -102,6 +103,20 @@ def test_what_cannot_be_changes_nothing(config: Path, capsys: Capture, given: li
     assert why in err
     assert config.read_text() == before
     assert sites(config) == []
+
+
+def test_where_nobody_knows_whether_it_was_written(
+    config: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A daemon that hangs may have done it: the file stays as it is to be, so that the next start finds no other house than the record has."""
+
+    def hangs(*_: object) -> None:
+        raise Hangs("it hangs")
+
+    monkeypatch.setattr("monitor.cli.house.replace.ask", hangs)
+    code, _, err = typed(capsys, "replace", "node-a", "node-c", config=config)
+    assert (code, err) == (1, "eggroom: it hangs\n")
+    assert probes(config) == [("node-c", "setter-1"), ("node-b", "hatcher-1")]
 
 
 def test_a_file_that_is_not_ours_to_change(config: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:

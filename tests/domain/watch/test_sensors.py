@@ -447,6 +447,23 @@ def test_air_that_moves_at_both_probes_is_the_machine(by_k: float, other_k: floa
     assert story.state_of(DISAGREE) == NORMAL
 
 
+# A visit in the cabinet model, two sensors of unlike lag each ten seconds: when the door is shut the faster one leaps by 1.2 K.
+FAST_C = (37.8, 34.61, 33.0, 31.63, 30.58, 29.73, 29.08, 28.56, 28.15, 27.83, 27.53, 27.6, 27.6, 28.81, 29.48, 30.18, 30.89, 31.61, 32.26, 32.85, 33.42, 33.9, 34.34, 34.74, 35.13, 35.49, 35.81, 36.16, 36.39, 36.65, 36.91, 37.13, 37.21, 37.32)  # fmt: skip
+SLOW_C = (37.3, 36.43, 35.45, 34.4, 33.36, 32.4, 31.52, 30.74, 30.08, 29.46, 28.94, 28.63, 28.54, 28.71, 28.93, 29.3, 29.74, 30.21, 30.77, 31.3, 31.87, 32.38, 32.88, 33.36, 33.78, 34.23, 34.63, 34.96, 35.33, 35.66, 35.97, 36.27, 36.47, 36.65)  # fmt: skip
+
+
+def test_one_that_comes_home_faster_from_a_doors_air_has_not_jumped() -> None:
+    """It rises, far below the low limit still, while the other, which lags, is for a moment where it was a while ago: both are on their way home."""
+    story = beside((37.8, 45.0), (37.8, 45.0), minutes=120)
+    story.interval_s = 10.0
+    story.run(minutes=10)
+    one, other = story.air
+    for fast_c, slow_c in zip(FAST_C, SLOW_C, strict=True):
+        story.air[one], story.air[other] = (fast_c, 45.0), (slow_c, 45.0)
+        story.run(seconds=10)
+        assert story.state_of(DISAGREE) == NORMAL
+
+
 def test_what_jumped_within_the_band_waits_as_ever() -> None:
     """It wakes nobody, so ten minutes may show what it is."""
     story = jumping(0.7, minutes=5)

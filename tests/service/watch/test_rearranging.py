@@ -102,6 +102,20 @@ def test_nothing_else_is_done_by_a_run_that_ends_with_it() -> None:
     assert room.engine._stopped
 
 
+def test_a_run_too_young_to_have_written_how_it_is_does_so_first() -> None:
+    """A configuration that was changed before its start, too: what was found then holds from then, and what is said now from when it is said to be."""
+    room = begun()
+    other = with_probes(room.site, node_q="setter-1", node_b="setter-2")
+    room.engine._state.site_kept = site_then(other, [], None)
+    room.at_s += 60.0
+    ask(room, with_probes(room.site, node_c="setter-1", node_b="setter-2"))
+    assert [sorted(then.probes) for then in room.store.sites()] == [
+        ["node-a/top", "node-b/top"],
+        ["node-b/top", "node-c/top"],
+    ]
+    assert len([e for e in room.store.events() if isinstance(e.what, Arranged)]) == 2
+
+
 def test_the_same_house_is_not_written_down_again() -> None:
     """A configuration read anew in which nothing of this changed."""
     room = begun()
