@@ -239,7 +239,7 @@ class Daemon:
         import monitor.adapters.requests  # noqa: F401 - so that the first who asks need not wait for it
 
         self.engine.get_ready_to_answer()
-        door = Door(door_path(house), self._asked)
+        door = Door(door_path(house), self._asked, mono_s=forward_s)
         try:
             door.start()
         except OSError as error:

@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from monitor.adapters import door
+from monitor.adapters.clock import forward_s
 from monitor.adapters.store.connection import open_writer
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.tables.profiles import load_profiles
@@ -352,7 +353,7 @@ def test_a_record_that_cannot_be_written_now(
     assert (code, out, err) == (1, "", f"eggroom: {record}: cannot be written now, nothing was changed\n")
     assert query(config, "SELECT closed_ms FROM batch") == [(None,)]
     monkeypatch.setattr(door, "ANSWER_S", 0.2)
-    silent = door.Door(tmp_path / "record" / "eggroom.sock", lambda request, reply: None)
+    silent = door.Door(tmp_path / "record" / "eggroom.sock", lambda request, reply: None, mono_s=forward_s)
     silent.start()
     code, out, err = typed(capsys, "batch", "close", "hen-1", config=config)
     wrong = bad(typed(capsys, "health", "--json", config=config)[1])

@@ -48,9 +48,10 @@ class DoorSilent(DoorClosed):
 class Door:
     """Listens; each caller is served by a thread of its own, for callers are few."""
 
-    def __init__(self, path: Path, ask: Ask) -> None:
+    def __init__(self, path: Path, ask: Ask, *, mono_s: Callable[[], float]) -> None:
         self._path = path
         self._ask = ask
+        self._mono_s = mono_s
         self._stopping = threading.Event()
         self._socket: socket.socket | None = None
         self._thread: threading.Thread | None = None
@@ -104,7 +105,8 @@ class Door:
     def _answer(self, caller: socket.socket) -> None:
         with caller:
             try:
-                line = _read_line(caller, MAX_REQUEST, within_s=ANSWER_S)
+                until = self._mono_s() + ANSWER_S
+                line = _read_line(caller, MAX_REQUEST, left_s=lambda: until - self._mono_s())
                 caller.settimeout(ANSWER_S)
                 _write_line(caller, self._reply_to(line))
             except OSError as error:
@@ -198,17 +200,16 @@ def _mapping(line: bytes) -> Answer | None:
     return found if isinstance(found, dict) else None
 
 
-def _read_line(caller: socket.socket, limit: int, within_s: float | None = None) -> bytes:
-    """A line, or what came of it before the other side closed or the limit was passed. within_s: for all of it, in however many pieces; None:
-    for each of them as the socket has it. Raises TimeoutError."""
+def _read_line(caller: socket.socket, limit: int, left_s: Callable[[], float] | None = None) -> bytes:
+    """A line, or what came of it before the other side closed or the limit was passed. left_s: what is left for all of it, in however many
+    pieces; None: each of them may take as long as the socket has it. Raises TimeoutError."""
     data = bytearray()  # grows in place, for a file comes in a hundred pieces
-    until = None if within_s is None else time.monotonic() + within_s
     while not data.endswith(b"\n") and len(data) <= limit:
-        if until is not None:
-            left_s = until - time.monotonic()
-            if left_s <= 0.0:
+        if left_s is not None:
+            left = left_s()
+            if left <= 0.0:
                 raise TimeoutError("the request did not come to its end")
-            caller.settimeout(left_s)
+            caller.settimeout(left)
         piece = caller.recv(65_536)
         if not piece:
             break

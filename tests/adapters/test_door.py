@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 
 from monitor.adapters import door as door_module
+from monitor.adapters.clock import forward_s
 from monitor.adapters.door import MAX_REQUEST, Door, DoorClosed, DoorSilent, ask_door, check_door
 from tests.receivers import eventually
 
@@ -34,7 +35,7 @@ def path(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def door(path: Path) -> Iterator[Door]:
-    opened = Door(path, echo)
+    opened = Door(path, echo, mono_s=forward_s)
     opened.start()
     yield opened
     opened.stop()
@@ -59,7 +60,7 @@ def test_there_and_back(door: Door, path: Path) -> None:
 def test_a_large_answer(path: Path) -> None:
     """An answer of many pieces comes back whole."""
     large = {"machines": ["x" * 1000] * 500}
-    opened = Door(path, lambda request, reply: reply(large))
+    opened = Door(path, lambda request, reply: reply(large), mono_s=forward_s)
     opened.start()
     assert ask_door(path, {}) == large
     opened.stop()
@@ -89,7 +90,7 @@ def test_callers_do_not_wait_for_one_another(path: Path) -> None:
     def ask(request: Mapping[str, Any], reply: Reply) -> None:
         slow.append(reply) if request["do"] == "slow" else reply({"done": True})
 
-    opened = Door(path, ask)
+    opened = Door(path, ask, mono_s=forward_s)
     opened.start()
     answers: list[dict[str, Any]] = []
     waiting = threading.Thread(target=lambda: answers.append(ask_door(path, {"do": "slow"})))
@@ -108,7 +109,7 @@ def test_callers_do_not_wait_for_one_another(path: Path) -> None:
 def test_no_answer_in_time(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A request whose change cannot be written in time is told as failed, not as wrong."""
     monkeypatch.setattr(door_module, "ANSWER_S", 0.2)
-    opened = Door(path, lambda request, reply: None)
+    opened = Door(path, lambda request, reply: None, mono_s=forward_s)
     opened.start()
     answer = ask_door(path, {"do": "ack"})
     opened.stop()
@@ -127,7 +128,7 @@ def test_a_caller_who_leaves(door: Door, path: Path) -> None:
 def test_a_caller_who_drips_is_shown_out(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A byte now and then is no sign of an end: the whole of a request has its time, in however many pieces it comes."""
     monkeypatch.setattr(door_module, "ANSWER_S", 0.5)
-    opened = Door(path, echo)
+    opened = Door(path, echo, mono_s=forward_s)
     opened.start()
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as caller:
         caller.connect(str(path))
@@ -147,7 +148,7 @@ def test_a_crowd_leaves_files_for_the_alarms(path: Path, monkeypatch: pytest.Mon
     """So many are let in at once and no more; those who wait outside are answered when others have gone."""
     monkeypatch.setattr(door_module, "ANSWER_S", 1.0)
     monkeypatch.setattr(door_module, "MAX_CALLERS", 3)
-    opened = Door(path, echo)
+    opened = Door(path, echo, mono_s=forward_s)
     opened.start()
     with contextlib.ExitStack() as crowd:
         for _ in range(6):
@@ -248,7 +249,7 @@ def test_a_socket_left_behind(path: Path) -> None:
     dead = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     dead.bind(str(path))
     dead.close()
-    opened = Door(path, echo)
+    opened = Door(path, echo, mono_s=forward_s)
     opened.start()
     assert ask_door(path, {"do": "x"}) == {"asked": {"do": "x"}}
     opened.stop()
@@ -288,5 +289,5 @@ def test_who_may_pass(door: Door, path: Path) -> None:
 def test_a_place_that_takes_no_socket(tmp_path: Path) -> None:
     """A folder that is not there raises OSError, and nothing is left running."""
     with pytest.raises(OSError, match="No such file or directory"):
-        Door(tmp_path / "no" / "d.sock", echo).start()
+        Door(tmp_path / "no" / "d.sock", echo, mono_s=forward_s).start()
     assert "door" not in {thread.name for thread in threading.enumerate()}

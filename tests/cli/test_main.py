@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.adapters.clock import forward_s
 from monitor.adapters.door import Door
 from monitor.app import door_path, store_path
 from monitor.cli import main
@@ -169,7 +170,7 @@ def test_a_daemon_of_before_an_upgrade_is_asked_for_nothing(capsys: Capture, con
         asked.append(request)
         reply({})
 
-    door = Door(door_path(house), answer)
+    door = Door(door_path(house), answer, mono_s=forward_s)
     door.start()
     try:
         code, out, err = typed(capsys, "egg", "weigh", "hen-1", "1", "58.3", config=config)
