@@ -9,7 +9,9 @@ out by the caller. Silence teaches nothing, and after one longer than the span t
 with other limits, for what the air was before says nothing of what the eggs need now.
 
 Of several probes each has its own mean, and these are judged like single readings: of two the worse, of more the middle one. The mean of the
-worse at each instant would be half a swing off, for two nodes sample a swing at two of its phases.
+worse at each instant would be half a swing off, for two nodes sample a swing at two of its phases. Two that are no farther apart than the
+sensors' own error say the same of the same air, and the worse of them is only the one whose error happens to be on that side: there the mean of
+the two is judged, and beyond that the worse, nearer to the other by half that error.
 
 Where a machine switches about as often as it is sampled, no mean over minutes is one of its swing: it wanders for hours from one side of the
 true middle to the other. So it is known how far the means of a temperature went to both sides over a day (`Sway`), and what goes no farther
@@ -45,6 +47,7 @@ class Span:
     limits: what it is compared with; a mean under other limits is another one. edge_low, edge_high: beyond these inwards, towards the target,
     a value counts as if it lay there: what was well within for hours must not hide what is now beyond for as long. Infinite where each value
     counts as it is, as that of a thermostat's swing.
+    error: so far apart two sound sensors may be.
     change: so far from what the machine usually holds the brief mean is judged, too; 0: never. brief: the place of that mean among the
     plan's spans; the usual one stands behind it. usual: whether it is one of these.
     """
@@ -60,6 +63,7 @@ class Span:
     change: float = 0.0
     brief: int = -1
     usual: bool = False
+    error: float = 0.0
 
 
 @fixed
@@ -91,7 +95,7 @@ class Sway:
 class Mean:
     """One fading mean. held_s: how much time it holds, up to half its span; at_s: when it last took a value. limits: as the span's.
 
-    lows, highs: of each probe, where there are several: low is the least of the first, high the most of the second. Of a temperature also
+    lows, highs: of each probe, where there are several; low and high are what is judged of them. Of a temperature also
     away_low, away_high: how far a value is from the mean, on average: a swing that is seldom looked at would seem as wide as its samples
     happen to be; and sway: how this mean itself went to and fro.
     """
@@ -188,7 +192,7 @@ def _of_several(  # noqa: PLR0917 - with each reading
         lows = _nearer(lows, [edge_low if value > edge_low else value for value in values], weight)
         highs = _nearer(highs, [edge_high if value < edge_high else value for value in values], weight)
     if of == 2:
-        low, high = min(lows), max(highs)
+        low, high = _worse(*lows, span.error), -_worse(-highs[0], -highs[1], span.error)
     else:
         low = middle(lows)
         high = low if lows is highs else middle(highs)
@@ -198,6 +202,13 @@ def _of_several(  # noqa: PLR0917 - with each reading
     away_high = before.away_high + weight * (abs(here[1] - before.high) - before.away_high)
     sway = _sway(before, (low + high) / 2.0, span, held_s, at_s)
     return Mean(low, high, held_s, at_s, span.limits, lows, highs, away_low, away_high, sway)
+
+
+def _worse(one: float, other: float, error: float) -> float:
+    """The lower of two means, as far as it is not their sensors' own error."""
+    low, high = (one, other) if one <= other else (other, one)
+    apart = high - low
+    return low + (apart if apart < error else error) / 2.0
 
 
 def _nearer(means: tuple[float, ...], values: Sequence[float], weight: float) -> tuple[float, ...]:

@@ -14,7 +14,15 @@ from dataclasses import replace
 from monitor.domain.air.psychrometrics import wet_bulb_c
 from monitor.domain.alarms.about import Moving
 from monitor.domain.eggs.temperature import model_of
-from monitor.domain.needs.bands import SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K, WET_BULB, Needs, Occupant, needs_of
+from monitor.domain.needs.bands import (
+    SENSOR_ERROR_K,
+    SENSOR_ERROR_RH_PCT,
+    SENSOR_ERROR_WET_K,
+    WET_BULB,
+    Needs,
+    Occupant,
+    needs_of,
+)
 from monitor.domain.needs.places import places_of
 from monitor.domain.needs.profile import Band
 from monitor.domain.needs.rulebook import rules_of
@@ -123,7 +131,9 @@ def _over_spans(
         edge_low = max((limit.edge for limit in doubted if limit.side < 0), default=math.inf)
         edge_high = min((limit.edge for limit in doubted if limit.side > 0), default=-math.inf)
         values = tuple(limit.limit for limit in of_it)
-        span = Span(quantity, over_s, least, most, values, edge_low, edge_high, EVERY_SHARE * over_s)
+        error = SENSOR_ERROR_K if quantity == 0 else SENSOR_ERROR_WET_K if kind == WET_BULB else SENSOR_ERROR_RH_PCT
+        every_s = EVERY_SHARE * over_s
+        span = Span(quantity, over_s, least, most, values, edge_low, edge_high, every_s, error=error)
         change = min((limit.rule.change for limit in of_it if limit.rule.change), default=0.0)
         if change:
             change *= _SHARE_OF_WET_BULB if quantity == 1 and kind == WET_BULB else 1.0

@@ -1098,20 +1098,49 @@ def test_of_two_probes_the_worse_counts_and_of_more_the_middle(
 
 
 def test_the_colder_and_the_warmer_of_two_are_each_followed_as_if_alone() -> None:
-    """What lies ahead is asked of the air as it was lately at the one that is nearer; the other's moves are none of it."""
+    """What lies ahead is asked of the air as it was lately at the one that is nearer; the other's moves are none of it. Nearer by half of what
+    two sound sensors may differ by, for so much may be their own error."""
     pair, cold, warm = several(TOP, LOW), several(TOP), several(TOP)
     for minute in range(40):
-        cold_c, warm_c = 37.45 + 0.0004 * minute, 37.55 - 0.0008 * minute
+        cold_c, warm_c = 37.25 + 0.0004 * minute, 37.75 - 0.0008 * minute
         pair.air = {TOP: (cold_c, 45.0), LOW: (warm_c, 45.0)}
         cold.air, warm.air = {TOP: (cold_c, 45.0)}, {TOP: (warm_c, 45.0)}
         for story in (pair, cold, warm):
             story.run(minutes=1)
     low, high = there(pair.state.machine("setter-1").windows)
     alone = [there(story.state.machine("setter-1").windows)[0] for story in (cold, warm)]
-    assert (low.points, high.points) == (alone[0].points, alone[1].points)
-    assert (low.swing, high.swing) == (alone[0].swing, alone[1].swing)
+    for window, of_one, nearer_k in ((low, alone[0], 0.1), (high, alone[1], -0.1)):
+        assert [at_s for at_s, _ in window.points] == [at_s for at_s, _ in of_one.points]
+        assert [c for _, c in window.points] == pytest.approx([c + nearer_k for _, c in of_one.points], abs=1e-9)
+
+
+def test_two_that_agree_are_one_line() -> None:
+    """No farther apart than their sensors' error, they say the same of the same air: what is followed is the mean of the two."""
+    pair = several(TOP, LOW)
+    pair.air = {TOP: (37.4, 45.0), LOW: (37.55, 45.0)}
+    pair.run(minutes=40)
+    low, high = there(pair.state.machine("setter-1").windows)
+    assert [c for _, c in low.points] == pytest.approx([37.475] * len(low.points), abs=0.001)
+    assert [c for _, c in high.points] == pytest.approx([37.475] * len(high.points), abs=0.001)
     steps_s = {later[0] - earlier[0] for earlier, later in pairwise(low.points)}
     assert steps_s == {180.0}  # a point each three minutes is enough for hours
+
+
+@pytest.mark.parametrize(
+    ("cold_c", "warm_c", "told"),
+    [(37.19, 37.39, False), (37.09, 37.29, True), (36.95, 37.7, True), (37.15, 37.9, False)],
+)
+def test_a_warning_is_no_sensors_own_error(cold_c: float, warm_c: float, told: bool) -> None:
+    """The worse of two that agree is the one whose error is on that side: a hundredth of a kelvin below the limit of 37.2 °C beside air that
+    the other finds well is nobody's cold; both of them are, and so is one that is beyond by more than such an error."""
+    pair = several(TOP, LOW)
+    pair.air = {TOP: (37.5, 45.0), LOW: (37.5, 45.0)}
+    pair.run(minutes=1)
+    plan = there(pair.state.machine("setter-1").plan)
+    limit_c = next(limit.limit for limit in plan.limits if limit.rule.id == "dry-bulb-low-warning")
+    pair.air = {TOP: (cold_c + limit_c - 37.2, 45.0), LOW: (warm_c + limit_c - 37.2, 45.0)}
+    pair.run(minutes=60)
+    assert (("setter-1", "dry-bulb-low-warning") in pair.state.alarms) is told
 
 
 @pytest.mark.parametrize(("sent_pct", "value_pct"), [(103.0, 100.0), (100.0, 100.0), (99.5, 99.5)])
