@@ -32,7 +32,7 @@ def steps(rows: frozenset[str], pairs: int, quick: bool) -> Iterator[tuple[str, 
     if "14" in rows:
         yield "14", lambda: rows_judge.cost(pairs, 20 if quick else 200)
     if "15" in rows:
-        yield "15", lambda: rows_judge.speed(50 if quick else 1_000)
+        yield "15", lambda: rows_judge.speed(pairs, 50 if quick else 300)
     if "16" in rows:
         yield "16", lambda: rows_judge.growth(40 if quick else 400, 3 if quick else 15)
     if rows & {"9", "11"}:
