@@ -192,7 +192,7 @@ def _of_several(  # noqa: PLR0917 - with each reading
         lows = _nearer(lows, [edge_low if value > edge_low else value for value in values], weight)
         highs = _nearer(highs, [edge_high if value < edge_high else value for value in values], weight)
     if of == 2:
-        low, high = _worse(*lows, span.error), -_worse(-highs[0], -highs[1], span.error)
+        low, high = _worse(lows[0], lows[1], span.error), -_worse(-highs[0], -highs[1], span.error)
     else:
         low = middle(lows)
         high = low if lows is highs else middle(highs)
