@@ -210,25 +210,13 @@ class Running:
         self._process.wait()
 
 
-class Node:
-    """One node's voice: numbers its messages from 0 and counts the time since its start, each sample at a millisecond of its own."""
+class Voice:
+    """One node's words: numbers its messages from 0 and counts the time since its start, each sample at a millisecond of its own."""
 
-    def __init__(self, port: int, node: str = "node-a", boot: int = 7) -> None:
+    def __init__(self, node: str = "node-a", boot: int = 7) -> None:
         self.node, self.boot, self.seq = node, boot, 0
         self._began_s = time.monotonic() - 100.0
         self._last_ms = 0
-        self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=f"test-{node}")
-        self._client.max_inflight_messages_set(1000)
-        self._client.max_queued_messages_set(0)
-        self._client.connect("127.0.0.1", port)
-        self._client.loop_start()
-
-    def __enter__(self) -> Node:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._client.disconnect()
-        self._client.loop_stop()
 
     def pack(self, dry_bulb_c: float, rh_pct: float | None = None, probe: str = "top") -> bytes:
         """The next message, as the node would send it now."""
@@ -246,6 +234,25 @@ class Node:
             records.append({"n": f"{probe}/rh", "u": "%RH", "v": rh_pct})
         self.seq += 1
         return json.dumps(records).encode()
+
+
+class Node(Voice):
+    """The same, which publishes them."""
+
+    def __init__(self, port: int, node: str = "node-a", boot: int = 7) -> None:
+        super().__init__(node, boot)
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=f"test-{node}")
+        self._client.max_inflight_messages_set(1000)
+        self._client.max_queued_messages_set(0)
+        self._client.connect("127.0.0.1", port)
+        self._client.loop_start()
+
+    def __enter__(self) -> Node:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
 
     def begin(self, dry_bulb_c: float, rh_pct: float | None = None, probe: str = "top") -> mqtt.MQTTMessageInfo:
         """Publish the next message, and do not wait for the broker."""

@@ -25,6 +25,7 @@ from monitor.domain.alarms.notice import Notice
 from monitor.domain.state.record import Group
 from monitor.service.ports import StoreFailure
 from monitor.shown.now.alarms import START
+from tests.bench.strict_broker import StrictBroker
 from tests.cli.commands import NOBODY
 from tests.receivers import HttpReceiver, free_port
 from tests.running import (
@@ -32,6 +33,7 @@ from tests.running import (
     SITE,
     Node,
     Running,
+    Voice,
     another_account,
     configure,
     eggroom,
@@ -613,3 +615,34 @@ def test_a_disk_that_is_full(tmp_path: Path, broker: Mosquitto, capsys: pytest.C
     with Running(config):
         until(lambda: query(config, "SELECT count(*) FROM reading") == [(100,)], "acknowledged messages are lost")
     assert "Traceback" not in daemon.log()
+
+
+def test_eggs_are_watched_while_the_disk_is_full(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A broker that sends twenty messages and then waits for receipts is heard on, and the phone is told of heat, and once of the record. With
+    room again all of it is written; to nobody was said before that anything is stored."""
+    rules = {"dry-bulb-high-alarm": {**QUICK, "priority": "critical"}}  # which waits for no other message
+    no_limit = resource.prlimit(0, resource.RLIMIT_FSIZE)
+    with StrictBroker() as broker, HttpReceiver() as phone:
+        config = configure(tmp_path, broker.port, contact=phone.url(), rules=rules)
+        voice = Voice("node-a")
+        topic = f"eggroom/{SITE}/node-a/air"
+        with Running(config) as daemon:
+            daemon.ask(do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at=set_days_ago(5))
+            resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE, (4096, no_limit[1]))
+            for _ in range(70):
+                broker.offer([(topic, voice.pack(GOOD_C))])
+                time.sleep(0.2)
+            until(lambda: daemon.facts()["messages"] == 70, "it is not heard on")
+            broker.offer([(topic, voice.pack(HOT_C)) for _ in range(3)])
+            titles = ["Soon: All machines not being recorded", "Urgent: Setter 1 too hot"]
+            until(lambda: sorted(m["title"] for m in phone.got) == titles, f"not told: {phone.got}")
+            assert query(config, "SELECT count(*) FROM reading") == [(0,)]
+            assert "watched and told from memory" in bad(typed(capsys, "health", "--json", config=config)[1])["store"]
+            resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE, no_limit)
+            until(lambda: query(config, "SELECT count(*) FROM reading") == [(73,)], "it is not all written")
+            broker.wait_acknowledged(73)
+            until(
+                lambda: query(config, "SELECT count(*) FROM event WHERE kind = 'record'") == [(1,)], "it is not noted"
+            )
+            assert len(phone.got) == 2
+            assert daemon.terminate() == 0

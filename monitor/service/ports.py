@@ -7,7 +7,7 @@ from dataclasses import field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Protocol
 
-from monitor.domain.alarms.about import About
+from monitor.domain.alarms.about import CARD_FAILING, About
 from monitor.domain.alarms.alarm import Alarm, Cause
 from monitor.domain.alarms.notice import Answered, Live, Notice, Reach
 from monitor.domain.alarms.out import Out
@@ -20,7 +20,7 @@ from monitor.domain.readings.calibration import Calibration
 from monitor.domain.readings.dating import Line
 from monitor.domain.readings.numbering import Gap, Numbering
 from monitor.domain.readings.reading import MISSING, Now
-from monitor.domain.refusal import Failure, Refusal
+from monitor.domain.refusal import Failure, Part, Refusal
 from monitor.domain.signs.cooling import Cooling
 from monitor.domain.signs.opening import Handling
 from monitor.domain.state.happened import Happened
@@ -45,7 +45,11 @@ Answer = dict[str, Any]  # to a request, as JSON brings it back: what is in it h
 
 
 class StoreFailure(Failure):
-    """The store could not do it now (disk full, read-only, input/output error); trying again may help."""
+    """The store could not do it now (disk full, read-only, input/output error); trying again may help. why: as in `Unrecorded`."""
+
+    def __init__(self, where: Part, came: Part = "", expected: Part = "", *, why: str = CARD_FAILING) -> None:
+        super().__init__(where, came, expected)
+        self.why = why
 
 
 class Clock(Protocol):

@@ -9,12 +9,15 @@ from datetime import datetime, timedelta
 from monitor.domain.air.units import Unit, show_difference, show_temperature
 from monitor.domain.alarms.about import (
     BROKER,
+    CARD_FAILING,
+    CARD_FULL,
     CHATTERING,
     CONTRADICTED,
     ELSEWHERE,
     LATE,
     MAINS,
     NETWORK,
+    READ_ONLY,
     REFUSED,
     REPEATED,
     RESTARTS,
@@ -39,6 +42,7 @@ from monitor.domain.alarms.about import (
     Unfit,
     Unheard,
     Unmet,
+    Unrecorded,
     Unusable,
     Weighed,
     unusable,
@@ -68,6 +72,11 @@ _TROUBLE = {
     ELSEWHERE: (WRONG_SITE, SET_SITE),
     RESTARTS: (RESTARTING, CHECK_SUPPLY),
 }  # of messages that come and cannot be judged
+_UNRECORDED = {
+    CARD_FULL: "the card is full",
+    READ_ONLY: "the card can only be read",
+    CARD_FAILING: "the card does not take it, or does not answer",
+}
 SWITCH_WORDS = {OF_MAINS: "mains", OF_DOOR: "door", OF_WATER: "water", OF_TURNING: "turning"}
 _DISBELIEVED = {
     SILENT: "says nothing, though its node speaks",
@@ -149,8 +158,8 @@ def about_words(about: About, site: Site) -> str:
         return f"None of {about.nodes} nodes is heard"
     if isinstance(about, Away):
         return _away(about, site)
-    if isinstance(about, Damaged):
-        return _damaged(about)
+    if isinstance(about, Damaged | Unrecorded):
+        return _record(about)
     if isinstance(about, Switched | Disbelieved):
         return _switched(about, site)
     if isinstance(about, Overdue):
@@ -162,8 +171,11 @@ def about_words(about: About, site: Site) -> str:
     return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
 
 
-def _damaged(about: Damaged) -> str:
-    """`/var/lib/eggroom/eggroom.db: damaged (malformed), set aside as eggroom.db.damaged-1; a new record was begun, taken over: batch, stay`."""
+def _record(about: Damaged | Unrecorded) -> str:
+    """`the card is full`;
+    `/var/lib/eggroom/eggroom.db: damaged (malformed), set aside as eggroom.db.damaged-1; a new record was begun, taken over: batch, stay`."""
+    if isinstance(about, Unrecorded):
+        return _UNRECORDED.get(about.why, about.why)
     taken = "with what could be taken over"
     if about.taken is not None:
         taken = f"taken over: {', '.join(about.taken) or 'nothing'}"

@@ -40,6 +40,7 @@ from monitor.domain.state.happened import (
     NeverCame,
     NodeClockSet,
     NodeSaid,
+    NotRecorded,
     OutOf,
     PutBack,
     Removed,
@@ -55,7 +56,7 @@ from monitor.domain.state.happened import (
 from monitor.domain.wall import utc_text, wall_time
 from monitor.shown.calibrations import corrected_words
 from monitor.shown.entries import went_on_words
-from monitor.shown.form import until_by
+from monitor.shown.form import duration, until_by
 from monitor.shown.values import show_figure
 
 _NOT_BACK = {
@@ -118,6 +119,9 @@ def happened_words(what: Happened, unit: Unit = "C", zone: tzinfo | None = None)
             return f"the clock was set by {what.by_s:+.1f} s{', labels of this run mended' if what.mended else ''}"
         case NodeClockSet():
             return f"the node's clock was set by {what.by_s:+.0f} s{_DATED[what.dated]}"
+        case NotRecorded():
+            left = f"; {what.left_out:,} readings were left out" if what.left_out else ""
+            return f"nothing could be written down for {duration(what.for_s)}{left}"
         case Broker():
             return _broker_words(what)
         case SetOf():

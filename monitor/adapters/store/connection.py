@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from monitor.adapters.store.check import MISREAD, one_line, quick_check, shows_damage
-from monitor.adapters.store.failures import is_damage, store_failures
+from monitor.adapters.store.failures import file_failure, is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
 from monitor.adapters.store.salvage import take_over
@@ -123,7 +123,7 @@ def _lock(path: Path) -> int:
     try:
         lock = os.open(lock_path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
     except OSError as error:
-        raise StoreFailure(str(lock_path), str(error.strerror), _FOLDER) from error
+        raise file_failure(lock_path, error, _FOLDER) from error
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
@@ -185,7 +185,7 @@ def _file_failures(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        raise StoreFailure(str(path), str(error.strerror), _FOLDER) from error
+        raise file_failure(path, error, _FOLDER) from error
 
 
 def _begun(path: Path) -> Path:

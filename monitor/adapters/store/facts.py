@@ -33,6 +33,7 @@ from monitor.domain.alarms.about import (
     Unfit,
     Unheard,
     Unmet,
+    Unrecorded,
     Unusable,
     Weighed,
 )
@@ -75,6 +76,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Unheard: _same("nodes why"),
     Away: _same("since for_s felt"),
     Damaged: _same("path aside why taken"),
+    Unrecorded: _same("why"),
     Switched: {"switch": "switch", "of": "kind"} | _same("felt warm"),
     Disbelieved: {"switch": "switch", "of": "kind", "why": "why"},
     Overdue: _same("batches"),
@@ -93,6 +95,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     happened.ClockSet: _same("by_s mended"),
     happened.NodeClockSet: _same("by_s dated"),
     happened.Broker: _same("what where said"),
+    happened.NotRecorded: _same("for_s left_out"),
     happened.SetOf: _same("species"),
     happened.MovedTo: _same("machine"),
     happened.StageSaid: _same("stage back"),

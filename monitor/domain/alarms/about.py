@@ -144,6 +144,16 @@ class Damaged:
     taken: tuple[str, ...] | None = None
 
 
+CARD_FULL, READ_ONLY, CARD_FAILING = "full", "read-only", "failing"
+
+
+@fixed
+class Unrecorded:
+    """Nothing is written down. why: the card is CARD_FULL, READ_ONLY, or it is CARD_FAILING, or does not answer."""
+
+    why: str
+
+
 @fixed
 class Overdue:
     """Batches whose day has passed, each with the day that it is on."""
@@ -256,6 +266,7 @@ Facts: TypeAlias = (
     | Unheard
     | Away
     | Damaged
+    | Unrecorded
     | Switched
     | Disbelieved
     | Overdue
@@ -277,6 +288,7 @@ KINDS: dict[str, type[Facts]] = {
     "unheard": Unheard,
     "away": Away,
     "damaged": Damaged,
+    "unrecorded": Unrecorded,
     "switched": Switched,
     "disbelieved": Disbelieved,
     "overdue": Overdue,

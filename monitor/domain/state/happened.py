@@ -70,6 +70,17 @@ class Broker:
     said: str = ""
 
 
+# --- of the record
+
+
+@fixed
+class NotRecorded:
+    """For so many seconds nothing could be written down; and so many readings were left out, which memory had no room for."""
+
+    for_s: float
+    left_out: int
+
+
 # --- of a batch
 
 
@@ -231,7 +242,7 @@ class Arranged:
 
 OfBatch: TypeAlias = SetOf | MovedTo | StageSaid | Lockdown | WentOn | OutOf | Closed | Removed
 Happened: TypeAlias = (
-    Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | Broker | OfBatch
+    Opened | NotBack | NodeSaid | Clash | NeverCame | ClockSet | NodeClockSet | Broker | NotRecorded | OfBatch
     | WorkBegun | WorkDone | WorkOver | CoolingSaid | TakenOut | PutBack | Turned | Calibrated | Arranged
 )  # fmt: skip
 KINDS: dict[str, type[Happened]] = {
@@ -243,6 +254,7 @@ KINDS: dict[str, type[Happened]] = {
     "clock set": ClockSet,
     "node clock set": NodeClockSet,
     "broker": Broker,
+    "not recorded": NotRecorded,
     "set": SetOf,
     "moved": MovedTo,
     "stage": StageSaid,

@@ -15,20 +15,20 @@ import logging
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
-from monitor.domain.alarms.about import BROKER, NETWORK
+from monitor.domain.alarms.about import BROKER, NETWORK, Unrecorded
 from monitor.domain.alarms.alarm import IN, OUT, TAKEN_WHOLE, UNACKNOWLEDGED, Alarm, Chattering, Judgement, state_of
 from monitor.domain.alarms.notice import Answered, Notice
-from monitor.domain.needs.rules import CRITICAL, HIGH, RECORD_DAMAGED
+from monitor.domain.needs.rules import CRITICAL, HIGH, NOT_RECORDED, RECORD_DAMAGED
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import NOT_EVALUATED, Now, Pack, Refused, to_ms
 from monitor.domain.refusal import Refusal
 from monitor.domain.signs.opening import resume
-from monitor.domain.state.happened import UNTRIED, Broker
+from monitor.domain.state.happened import UNTRIED, Broker, NotRecorded
 from monitor.domain.state.known import Key, Look, State, did_not_get_through, got_through, rule_of, waits_no_more
-from monitor.domain.state.record import Attempt, Event, Group, RefusedRow
+from monitor.domain.state.record import Attempt, Event, Group, RefusedRow, StoredReading
 from monitor.domain.state.remembering import remember, take_up
 from monitor.domain.state.service import probe_is_out
 from monitor.domain.state.site_kept import keep_site
@@ -86,10 +86,11 @@ TICK_S = 1.0
 RETRY_S = 1.0
 # A store that fails longer than this must not silence an alarm: what is urgent is told from memory, and written when it can be.
 STORE_PATIENCE_S = 10.0
-MAX_KEPT = 20_000  # rows kept in memory while the store fails; then the inbox backs up, and the broker keeps the rest
+# Rows kept in memory while the store fails: of a full room each 10 s, four hours. Then every second reading of a probe is left out, as often as need be.
+MAX_KEPT = 20_000
+HELD = 10  # receipts that are kept back then: half of a strict broker's window, which would else be used up, and nothing more be heard
 MAX_SITE = 32  # characters of another site's name
 MAX_ELSEWHERE = 64  # nodes under other sites' names that are told of; more is another house's broker
-BACKED_UP_S = 0.2
 STATE_EVERY_S = 30.0
 # After a power cut so much of running delays and of what was learnt is lost; each writing costs the card some pages.
 MEMORY_EVERY_S = 300.0
@@ -99,6 +100,7 @@ SITE_KEPT_S = 10.0  # what looks at which machine is written down then, of the r
 WEIGHTS_EVERY_S = 86_400.0
 # a node sends again after 30 s; told after each group, a backlog would cost as many answers as messages
 STORED_EVERY_S = 1.0
+_NOT_RECORDED = (SITE_SUBJECT, NOT_RECORDED)
 
 _log = logging.getLogger("eggroom.engine")
 
@@ -253,6 +255,7 @@ class Engine:
         self._kept_s = -math.inf  # when this run wrote down what it learnt
         self._settled = False  # whether the last tick decided nothing
         self._failing_since: float | None = None
+        self._failing_why, self._left_out = "", 0
         self._retry_at = 0.0
         self._told_early: set[int] = set()
         self._stopped = False
@@ -279,11 +282,7 @@ class Engine:
             now = clock.now()
             self.moved_mono_s = now.mono_s
             listened_s = self._listened(now, listened_s, STOOD_S * inbox.pace)
-            if self._backed_up():
-                self._stopped = inbox.closing_within(BACKED_UP_S)
-                item = None
-            else:
-                item = inbox.take(0.0 if inbox.waiting() else self._wait_s(now))
+            item = inbox.take(0.0 if inbox.waiting() else self._wait_s(now))
             # Asked again before anything is judged: it may have stood still just while it waited here.
             now = clock.now() if item is None else item.now
             listened_s = max(listened_s, self._listened(now, listened_s, STOOD_S * inbox.pace))
@@ -329,12 +328,15 @@ class Engine:
             verdict = IN if item.damaged is None else OUT
             about = item.damaged or ""
             judge(self._look(now), (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=about))
+            self._judge_recorded(now)  # it stands where the run before was cut off as it began to write again
         elif isinstance(item, Rearranged):
             self._rearrange(item)
         else:
             self._stop(now)
         full = len(self._receipts) >= (GROUP_BACKLOG if more else GROUP_MESSAGES)
         self._commit_if_due(now, full or self._stopped)
+        if self._failing_since is not None:
+            self._make_do(now)
 
     def due_mono_s(self, now: Now) -> float:
         """When passing time alone next changes anything; a driver that owns the clock need not stop before."""
@@ -348,6 +350,8 @@ class Engine:
         if self._next_tick is None or now.mono_s >= self._next_tick:
             self._tick(now)
         self._commit_if_due(now, False)
+        if self._failing_since is not None:
+            self._make_do(now)
 
     def _look(self, now: Now) -> Look:
         return Look(self._state, self._site, now, self._group)
@@ -567,7 +571,7 @@ class Engine:
             self._ask_weights_of(weighed(self._state))
         if now.mono_s >= self._next_memory:
             self._remember(now)
-        if now.mono_s >= self._next_states and self._failing_since is None:
+        if now.mono_s >= self._next_states and (self._failing_since is None or self._from_memory(now)):
             self._next_states = now.mono_s + STATE_EVERY_S
             for machine in self._site.machines:
                 self._show_machine(machine, machine_view(self._look(now), machine, self._words.about))
@@ -579,8 +583,26 @@ class Engine:
             due = min(due, max(self._group_since + GROUP_AGE_S, self._retry_at))
         return max(0.0, due - now.mono_s)
 
-    def _backed_up(self) -> bool:
-        return self._failing_since is not None and len(self._group.readings) + len(self._group.refused) >= MAX_KEPT
+    def _from_memory(self, now: Now) -> bool:
+        """Whether the store has failed for so long that it is told, and gone on without."""
+        return self._failing_since is not None and now.mono_s - self._failing_since >= STORE_PATIENCE_S
+
+    def _make_do(self, now: Now) -> None:
+        """While the store fails: stay within memory, and hear on. A broker that gets no receipt sends nothing more, and none of its nodes would be
+        heard; a receipt is no promise to them: they keep what they are not told is stored."""
+        if self._from_memory(now) and len(self._receipts) > HELD:
+            self._give_receipts(self._receipts[:-HELD])
+            self._receipts = self._receipts[-HELD:]
+        group = self._group
+        if len(group.readings) + len(group.refused) < MAX_KEPT:
+            return
+        kept, left_out = list[StoredReading](), dict[str, bool]()
+        for reading in group.readings:
+            left_out[reading.probe] = not left_out.get(reading.probe, True)
+            if not left_out[reading.probe]:
+                kept.append(reading)
+        self._left_out += len(group.readings) - len(kept)
+        group.readings, group.refused = kept, group.refused[len(group.refused) // 2 :]
 
     def _commit_if_due(self, now: Now, full: bool) -> None:
         group = self._group
@@ -592,6 +614,18 @@ class Engine:
             return
         if self._failing_since is not None and now.mono_s < self._retry_at and not self._stopped:
             return
+        self._word()
+        try:
+            if not group.empty():
+                self._ledger.commit(group)
+        except StoreFailure as failure:
+            self._store_failed(failure, now)
+            return
+        self._after_commit(now)
+
+    def _word(self) -> None:
+        """Make the words of what is to be written, or said."""
+        group = self._group
         group.notices = [n if n.title else self._words.word(n) for n in group.notices]
         group.events = [
             e if e.text or e.what is None else replace(e, text=self._words.happened(e.what)) for e in group.events
@@ -600,13 +634,6 @@ class Engine:
             t if t.said else replace(t, said=self._words.about(t.alarm.about), cause=self._words.cause(t.cause))
             for t in group.transitions
         ]
-        try:
-            if not group.empty():
-                self._ledger.commit(group)
-        except StoreFailure as failure:
-            self._store_failed(failure, now)
-            return
-        self._after_commit(now)
 
     def _urgent(self) -> bool:
         """Whether somebody waits for what the group holds."""
@@ -629,8 +656,7 @@ class Engine:
         self.counts["groups"] += 1
         self.counts["alarm_transitions"] += len(group.transitions)
         if self._failing_since is not None:
-            _log.warning("store working again after_s=%.0f", now.mono_s - self._failing_since)
-            self._failing_since = None
+            self._works_again(now, now.mono_s - self._failing_since)
         if receipts:
             self._give_receipts(receipts)
         self._stored.update((key, numbering.contiguous) for key, numbering in group.numberings.items())
@@ -686,14 +712,36 @@ class Engine:
     def _store_failed(self, failure: StoreFailure, now: Now) -> None:
         self.counts["failed_commits"] += 1
         self._retry_at = now.mono_s + RETRY_S
+        self._failing_why = failure.why
         if self._failing_since is None:
             self._failing_since = now.mono_s
             _log.error("store failing, nothing is lost, trying again detail=%s", failure)
-        if now.mono_s - self._failing_since >= STORE_PATIENCE_S:
-            urgent = [n for n in self._group.notices if n.priority in ("high", "critical")]
-            early = [n for n in urgent if n.id not in self._told_early]
+        if self._from_memory(now):
+            since = now.utc - timedelta(seconds=now.mono_s - self._failing_since)
+            judge(self._look(now), _NOT_RECORDED, Judgement(OUT, since, about=Unrecorded(failure.why)))
+            self._word()
+            itself = {t.alarm.number for t in self._group.transitions if t.alarm.key == _NOT_RECORDED}
+            early = [
+                n
+                for n in self._group.notices
+                if n.id not in self._told_early and (n.priority in (HIGH, CRITICAL) or n.alarm_number in itself)
+            ]
             self._told_early.update(n.id for n in early)
             self._tell_notices(early)
+
+    def _works_again(self, now: Now, after_s: float) -> None:
+        """What happened is written with the next group, into a record that takes it again."""
+        _log.warning("store working again after_s=%.0f left_out=%d", after_s, self._left_out)
+        if after_s >= STORE_PATIENCE_S:
+            since = now.utc - timedelta(seconds=after_s)
+            what = NotRecorded(round(after_s, 0), self._left_out)
+            self._group.events.append(Event(since, "record", "site", what=what))
+        self._failing_since, self._failing_why, self._left_out = None, "", 0
+        self._judge_recorded(now)
+
+    def _judge_recorded(self, now: Now) -> None:
+        if _NOT_RECORDED in self._state.alarms:
+            judge(self._look(now), _NOT_RECORDED, Judgement(IN, now.utc))
 
     def facts(self, now: Now) -> dict[str, object]:
         """How the daemon itself is doing, for `eggroom health`."""
@@ -712,7 +760,9 @@ class Engine:
             "broker": self._words.happened(detail),
             "broker_since": None if since is None else utc_text(since),
             "store_failing_s": None if self._failing_since is None else round(now.mono_s - self._failing_since, 1),
+            "store_failing_why": self._words.about(Unrecorded(self._failing_why)) if self._failing_why else "",
             "unwritten_readings": len(self._group.readings),
+            "left_out_readings": self._left_out,
             "contacts": list(self._site.contacts),
             "notices_waiting": {c: n for c, n in self._state.waiting.items() if n},
             "elsewhere": dict(self._elsewhere),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import queue
-import threading
 import time
 from collections.abc import Callable, Mapping
 
@@ -140,7 +139,6 @@ class Inbox:
         self._items: queue.SimpleQueue[Item] = queue.SimpleQueue()
         self._max = max_items
         self.pace = pace
-        self._closing = threading.Event()
 
     def put(self, item: Item) -> None:
         """Put an item; wait while the queue is full."""
@@ -157,15 +155,10 @@ class Inbox:
 
     def close(self, now: Now) -> None:
         """Let the worker finish what came so far, and end."""
-        self._closing.set()
         self._items.put(Stop(now))
 
-    def closing_within(self, wait_s: float) -> bool:
-        """Whether the door is closed, now or within so long."""
-        return self._closing.wait(wait_s)
-
     def full(self) -> bool:
-        """Whether whoever puts an item must wait: the worker takes none while a store that fails has left it too much to keep."""
+        """Whether whoever puts an item must wait."""
         return self._items.qsize() >= self._max
 
     def waiting(self) -> int:

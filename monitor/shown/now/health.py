@@ -219,7 +219,7 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
         *(Check("out of service", True, _out(out, found, zone)) for out in facts.get("out_of_service", ())),
         Check("daemon", True, running),
         Check("broker", facts["broker_connected"], f"{facts['broker']}{since}"),
-        Check("store", failing is None, "writing" if failing is None else f"failing for {failing:.0f} s"),
+        Check("store", failing is None, "writing" if failing is None else _failing(facts, failing)),
         Check(
             "probes",
             not silent,
@@ -234,6 +234,13 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
         *(_elsewhere(node, other, found) for node, other in facts["elsewhere"].items()),
         Check("notices", not any(n > MANY_WAITING for n in waiting.values()), queued),
     ]
+
+
+def _failing(facts: Answer, for_s: float) -> str:
+    """`failing for 2 h: the card is full; watched and told from memory, where 8,640 readings wait`."""
+    left = f", {facts['left_out_readings']:,} left out" if facts["left_out_readings"] else ""
+    waits = f"watched and told from memory, where {facts['unwritten_readings']:,} readings wait{left}"
+    return f"failing for {duration(for_s)}: {facts['store_failing_why']}; {waits}"
 
 
 def _out(out: Answer, found: Found, zone: tzinfo) -> str:

@@ -50,6 +50,7 @@ from monitor.domain.alarms.about import (
     Unfit,
     Unheard,
     Unmet,
+    Unrecorded,
     Unusable,
     Weighed,
 )
@@ -141,6 +142,7 @@ ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "heading": (Heading(38.4, 39.0, 1800.5),),
     "unheard": (Unheard(3), Unheard(2, "broker")),
     "away": (Away(T0, 22_200.0), Away(T0, 22_200.0, (("setter-1", 24.1, 27.3), ("hatcher-1", None, None)))),
+    "unrecorded": (Unrecorded("full"), Unrecorded("failing")),
     "damaged": (Damaged("/data/eggroom.db", "eggroom.db.damaged-1"), Damaged("/d/e.db", "e.db.damaged-2", "malformed", ("batch", "stay")), Damaged("/d/e.db", "e.db.damaged-2", "malformed", ())),
     "switched": (
         Switched("node-a/door", "door"), Switched("node-a/mains", "mains", (("setter-1", 37.1, 37.4), ("hatcher-1", None, None)), warm=True),
@@ -200,6 +202,8 @@ HAPPENED: dict[str, happened.Happened] = {
     ),
     "the node's clock was set by +60 s, its readings are dated by ours": happened.NodeClockSet(60.0, happened.BY_OURS),
     "the node's clock was set by -60 s and agrees with ours": happened.NodeClockSet(-60.0, happened.AGREES),
+    "nothing could be written down for 17 min; 1,204 readings were left out": happened.NotRecorded(1040.0, 1204),
+    "nothing could be written down for 40 s": happened.NotRecorded(40.0, 0),
     "not tried yet": happened.Broker(happened.UNTRIED),
     "broker b:1: connected": happened.Broker(happened.CONNECTED, "b:1"),
     "broker b:1: connected; our own ping comes back again": happened.Broker(happened.HEARD_AGAIN, "b:1"),

@@ -47,6 +47,7 @@ def test_rules(capsys: Capture, tmp_path: Path) -> None:
         "switch-doubtful",
         "record-damaged",
         "was-away",
+        "not-recorded",
         "keeps-stopping",
     }
     text = ok(capsys, "rules", "setter-1", config=config)

@@ -339,19 +339,19 @@ def test_where_something_waits_nothing_is_waited_for(desk: Desk) -> None:
 
 
 def test_what_is_refused_counts_for_what_may_be_kept(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Readings and refused messages together; while the store works nothing backs up."""
+    """Readings and refused messages together; while the store works nothing is left out."""
     monkeypatch.setattr(engine_module, "MAX_KEPT", 4)
     refused = RefusedRow(T0, Refused("t", b"x", "why"))
     desk.failing = True
     desk.engine.work(arrived(1.0, 0))
-    desk.engine._group.refused += [refused, refused]
-    assert not desk.engine._backed_up()
-    desk.engine._group.refused.append(refused)
-    assert not desk.engine._backed_up()  # the store was not found failing yet
+    group = desk.engine._group
+    group.refused += [refused] * 4
+    desk.engine.idle(at(2.0))
+    assert len(group.refused) == 4  # the store was not found failing yet
     desk.engine.idle(at(6.0))
-    assert desk.engine._backed_up()
-    desk.engine._group.refused.pop()
-    assert not desk.engine._backed_up()
+    assert (len(group.readings), len(group.refused)) == (1, 2)
+    desk.engine.idle(at(7.0))
+    assert (len(group.readings), len(group.refused)) == (1, 2)
 
 
 # --- when it writes
@@ -420,7 +420,7 @@ def test_a_store_that_failed_is_tried_again_after_a_second(desk: Desk, caplog: p
     assert len(desk.groups) == 1
     assert [r.getMessage().partition(" detail=")[0] for r in caplog.records] == [
         "store failing, nothing is lost, trying again",
-        "store working again after_s=2",
+        "store working again after_s=2 left_out=0",
     ]
 
 

@@ -28,19 +28,6 @@ def test_items_are_taken_in_the_order_in_which_they_came() -> None:
     assert inbox.waiting() == 0
 
 
-def test_who_waits_for_the_end_is_told_of_it() -> None:
-    """Nobody who waits before trying again waits on when the program is to stop: closed already, or closed meanwhile."""
-    inbox = Inbox()
-    assert inbox.closing_within(0.01) is False
-    closer = threading.Timer(0.05, inbox.close, [NOW])
-    closer.start()
-    assert inbox.closing_within(30.0) is True
-    closer.join()
-    began = time.monotonic()
-    assert inbox.closing_within(30.0) is True
-    assert time.monotonic() - began < 10.0
-
-
 def test_a_full_queue_lets_nobody_in_until_one_is_taken() -> None:
     """Who brings more than it holds waits; nothing is lost."""
     inbox = Inbox(max_items=2)

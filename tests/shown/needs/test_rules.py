@@ -129,7 +129,7 @@ def test_an_empty_machine_has_no_limits_of_the_air() -> None:
     assert "Setter 1 (empty: its air has no limits)" in text
     assert "Room (watched only)" in text
     assert {row["rule"] for row in view["site"]} == {
-        "node-offline", "all-silent", "record-damaged", "was-away", "keeps-stopping", "mains-lost", "switch-doubtful", "node-restarts",
+        "node-offline", "all-silent", "record-damaged", "not-recorded", "was-away", "keeps-stopping", "mains-lost", "switch-doubtful", "node-restarts",
     }  # fmt: skip
     assert "settling" not in text
 
