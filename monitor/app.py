@@ -31,6 +31,7 @@ from monitor.adapters.network import network_up, runs_here
 from monitor.adapters.secret import SecretError, read_secret
 from monitor.adapters.store.connection import open_reader, open_writer
 from monitor.adapters.store.history import SqliteHistory
+from monitor.adapters.store.late import LateLedger
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.supervised import MOVES, READY, STOPPING, say
 from monitor.adapters.tables.refused import Complaint
@@ -156,13 +157,12 @@ class Daemon:
     def _build(self) -> None:
         house, site, stack = self._house, self._house.site, self._stack
         _make_data_folder(house)
-        opened = open_writer(store_path(house))
-        ledger = SqliteLedger(opened.connection)
-        stack.callback(opened.close)
+        ledger = LateLedger(store_path(house), another=self.ended.set)
+        stack.callback(ledger.close)
         words = NoticeWords(site)
-        if opened.damaged is not None:
-            _log.error("store note=%s", words.about(opened.damaged))
         loaded = ledger.load()
+        if ledger.trouble is not None:
+            _log.error("store note=%s", words.about(ledger.trouble))
         _read_species(site, loaded)
         clock = self._clock or SystemClock(not_before=loaded.newest, after=_instant(loaded))
         self.clock = clock
@@ -230,7 +230,7 @@ class Daemon:
         self._worker = self._thread("engine", self._work)
         dispatcher.start(loaded.waiting, answered_before(loaded))
         self._worker.start()
-        inbox.put(Opened(clock.now(), opened.damaged))
+        inbox.put(Opened(clock.now(), ledger.trouble))
         stack.callback(self._end_work)
         stack.callback(dispatcher.stop, 3.0)
         self._thread("weights", weights.run).start()
@@ -239,12 +239,14 @@ class Daemon:
         import monitor.adapters.requests  # noqa: F401 - so that the first who asks need not wait for it
 
         self.engine.get_ready_to_answer()
-        door = Door(door_path(house), self._asked, mono_s=forward_s)
+        self._door = Door(door_path(house), self._asked, mono_s=forward_s)
         try:
-            door.start()
+            self._door.start()
         except OSError as error:
-            raise StartError(str(door_path(house)), str(error.strerror), "a folder that takes sockets") from error
-        stack.callback(door.stop)
+            if ledger.writable:
+                raise StartError(str(door_path(house)), str(error.strerror), "a folder that takes sockets") from error
+            _log.error("door failing, nobody can ask, trying again detail=%s", error)
+        stack.callback(self._door.stop)
         self._calendar = Calendar(
             [chore.at for chore in chores_of(site)], site.zone, lambda: inbox.put(CalendarDue(clock.now()))
         )
@@ -331,6 +333,9 @@ class Daemon:
             if mono_s >= beat and self._judges(mono_s):
                 beat = mono_s + ALIVE_EVERY_S
                 self._alive += 1
+                if not self._door.is_open:  # as on a card that can only be read
+                    with contextlib.suppress(OSError):
+                        self._door.start()
                 self.link.publish(f"{prefix}/service/alive", str(self._alive).encode(), retain=False)
                 if self._alive == 2:  # ten seconds in: all is loaded that a quiet house needs
                     _give_back()

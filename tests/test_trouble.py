@@ -646,3 +646,58 @@ def test_eggs_are_watched_while_the_disk_is_full(tmp_path: Path, capsys: pytest.
             )
             assert len(phone.got) == 2
             assert daemon.terminate() == 0
+
+
+# A card that is full, or that does not answer at all, from before the start.
+FULL = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (0, resource.getrlimit(resource.RLIMIT_FSIZE)[1]))"
+HANGS = """
+import time, pathlib
+from monitor.adapters.store import late
+late.FIRST_S = 2.0
+late.LateLedger.__init__.__kwdefaults__["first_s"] = 2.0
+open_ = late.LateLedger.__init__.__kwdefaults__["open_"]
+def hangs(path):
+    while pathlib.Path({gate!r}).exists():
+        time.sleep(0.1)
+    return open_(path)
+late.LateLedger.__init__.__kwdefaults__["open_"] = hangs
+"""
+
+
+@pytest.mark.parametrize("fault", ["full", "hangs"])
+def test_a_start_on_a_bad_card(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], broker: Mosquitto, fault: str
+) -> None:
+    """It starts within ten seconds, from what can be read: the eggs are judged, and heat is told. `alarms` and `health` answer. As soon as the card
+    takes it, all that came is written."""
+    rules = {"dry-bulb-high-alarm": {**QUICK, "priority": "critical"}}
+    no_limit = resource.prlimit(0, resource.RLIMIT_FSIZE)
+    (gate := tmp_path / "gate").touch()
+    with HttpReceiver() as phone:
+        config = configure(tmp_path, broker.port, contact=phone.url(), rules=rules)
+        with Running(config) as before:
+            before.ask(do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at=set_days_ago(5))
+            before.kill()
+        began_s = time.monotonic()
+        prelude = FULL if fault == "full" else HANGS.format(gate=str(gate))
+        with Running(config, prelude=prelude) as daemon, Node(broker.port) as node:
+            assert time.monotonic() - began_s < 10.0 + 5.0  # and what a process takes to start on a busy machine
+            node.send(*[GOOD_C] * 30)
+            node.send(HOT_C, HOT_C)
+            until(
+                lambda: (
+                    {m["title"] for m in phone.got}
+                    == {"Urgent: Setter 1 too hot", "Soon: All machines not being recorded"}
+                ),
+                "not told",
+                60.0,
+            )
+            out = typed(capsys, "alarms", config=config)[1]
+            assert "too hot" in out
+            assert "failing" in bad(typed(capsys, "health", "--json", config=config)[1])["store"]
+            assert query(config, "SELECT count(*) FROM reading") == [(0,)]
+            gate.unlink()
+            resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE, no_limit)
+            until(lambda: query(config, "SELECT count(*) FROM reading") == [(32,)], "it is not written", 30.0)
+            assert daemon.terminate() == 0
+        assert "Traceback" not in daemon.log()

@@ -74,6 +74,11 @@ class Door:
         self._thread = threading.Thread(target=self._serve, name="door", daemon=True)
         self._thread.start()
 
+    @property
+    def is_open(self) -> bool:
+        """Whether somebody can come in."""
+        return self._socket is not None
+
     def stop(self) -> None:
         """Close the door."""
         self._stopping.set()

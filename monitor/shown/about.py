@@ -23,6 +23,7 @@ from monitor.domain.alarms.about import (
     RESTARTS,
     SILENT,
     UNDATED,
+    UNREAD,
     About,
     Apart,
     Astray,
@@ -62,10 +63,11 @@ MAX_SEEN = 58  # characters of the breeder's own words, and of what was seen las
 MAX_LOSING = 138  # characters: what one message has room for
 RESTARTING, CHECK_SUPPLY = "node restarts", "Check its supply, plug and cable."
 WRONG_SITE, SET_SITE = "node set to another site", "Set its site to this one's id."
-# What is the matter, likely harm and first act of a silence of which it is known what it comes of.
+# What is the matter, likely harm and first act of a silence, or of a record, of which it is known what it comes of.
 LOST = {
     BROKER: ("the broker on this Pi has stopped", "The machines may be well; nobody is watching.", "Restart it: sudo systemctl restart mosquitto."),
     NETWORK: ("the network is gone", "Nobody is watching; it may be the mains as well.", "Check router and cable, then the mains."),
+    UNREAD: ("the record cannot be read", "Nobody knows which eggs there are: none is judged.", "Look at the machines, then at the card."),
     MAINS: ("the mains have failed", "The machines have no heat.", "Check fuse and supply; keep every machine shut."),
 }  # fmt: skip
 _TROUBLE = {

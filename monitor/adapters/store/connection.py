@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from monitor.adapters.store.check import MISREAD, one_line, quick_check, shows_damage
-from monitor.adapters.store.failures import file_failure, is_damage, store_failures
+from monitor.adapters.store.failures import error_code, file_failure, is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
 from monitor.adapters.store.salvage import take_over
@@ -32,11 +32,16 @@ JOURNAL_LIMIT_BYTES = 8 * 1024 * 1024  # what a log that once grew is cut back t
 CHECK_S = 10.0  # how long a start may be held up by looking for damage; about 400 MB from a card of 40 MB/s
 SUSPECT_CHECK_S = 600.0  # the same for a record that was found damaged while it was in use
 MAX_SET_ASIDE = 5  # damaged records kept: a dying card must not be filled with them; the last one is replaced
+_NO_INDEX = frozenset({sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL})
 _FOLDER = "a folder that can be written"
 
 
 class StoreInUse(StoreFailure):
     """Another process writes this record."""
+
+
+class NotOurs(StoreFailure):
+    """Another program's file, or one of a newer eggroom: nothing that waiting mends."""
 
 
 class _Unreadable(Exception):
@@ -104,7 +109,15 @@ def open_reader(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> sqlite
             raise StoreFailure(str(path), "no record yet", "the daemon to have run once")
         connection = _connect_reader(path, busy_timeout_ms)
         try:
-            if (version := _version(connection, path)) < VERSION:
+            try:
+                version = _version(connection, path)
+            except sqlite3.DatabaseError as error:
+                connection.close()
+                if error_code(error) not in _NO_INDEX:
+                    raise
+                connection = _connect_alone(path)
+                version = _version(connection, path)
+            if version < VERSION:
                 expected = f"{VERSION}: the daemon brings it up to date when it starts"
                 raise OlderRecord(str(path), f"record of version {version}", expected)
         except BaseException:
@@ -267,9 +280,9 @@ def _version(connection: sqlite3.Connection, path: Path) -> int:
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     if application_id != APPLICATION_ID and (tables or application_id):
-        raise StoreFailure(str(path), "a database of another program", "eggroom's record or no file")
+        raise NotOurs(str(path), "a database of another program", "eggroom's record or no file")
     if version > VERSION:
-        raise StoreFailure(str(path), f"record of version {version}, made by a newer eggroom", f"at most {VERSION}")
+        raise NotOurs(str(path), f"record of version {version}, made by a newer eggroom", f"at most {VERSION}")
     return int(version)
 
 
@@ -281,6 +294,17 @@ def _connect_reader(path: Path, busy_timeout_ms: int) -> sqlite3.Connection:
         isolation_level=None,
         check_same_thread=False,
     )
+    connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def _connect_alone(path: Path) -> sqlite3.Connection:
+    """A reader for a card that takes nothing: after a cut the index of the log is made anew in a file beside it, and here in memory. It locks
+    nothing, so that what is written meanwhile may break what it reads: it is for a record that nobody can write. The file itself is opened to be
+    read, so that nothing can change it."""
+    uri = f"{path.resolve().as_uri()}?mode=ro&vfs=unix-none"
+    connection = sqlite3.connect(uri, uri=True, isolation_level=None, check_same_thread=False)
+    connection.execute("PRAGMA locking_mode = EXCLUSIVE")
     connection.execute("PRAGMA query_only = ON")
     return connection
 

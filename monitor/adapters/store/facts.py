@@ -76,7 +76,7 @@ _COLUMNS: Mapping[type, Mapping[str, str]] = {
     Unheard: _same("nodes why"),
     Away: _same("since for_s felt"),
     Damaged: _same("path aside why taken"),
-    Unrecorded: _same("why"),
+    Unrecorded: _same("why unread"),
     Switched: {"switch": "switch", "of": "kind"} | _same("felt warm"),
     Disbelieved: {"switch": "switch", "of": "kind", "why": "why"},
     Overdue: _same("batches"),

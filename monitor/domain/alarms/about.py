@@ -52,7 +52,9 @@ def unusable(about: About) -> bool:
 
 
 def why_of(about: About) -> str:
-    """What a silence comes of; empty where nothing is known of it, and of all else."""
+    """What a silence comes of, and UNREAD of a record; empty where nothing is known of it, and of all else."""
+    if isinstance(about, Unrecorded):
+        return UNREAD if about.unread else ""
     return about.why if isinstance(about, Unheard | Unusable) else ""
 
 
@@ -145,13 +147,16 @@ class Damaged:
 
 
 CARD_FULL, READ_ONLY, CARD_FAILING = "full", "read-only", "failing"
+UNREAD = "unread"
 
 
 @fixed
 class Unrecorded:
-    """Nothing is written down. why: the card is CARD_FULL, READ_ONLY, or it is CARD_FAILING, or does not answer."""
+    """Nothing is written down. why: the card is CARD_FULL, READ_ONLY, or it is CARD_FAILING, or does not answer. unread: nor could be read what was
+    written before, so that nobody knows which eggs there are."""
 
     why: str
+    unread: bool = False
 
 
 @fixed

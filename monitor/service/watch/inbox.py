@@ -6,7 +6,7 @@ import queue
 import time
 from collections.abc import Callable, Mapping
 
-from monitor.domain.alarms.about import Damaged
+from monitor.domain.alarms.about import Damaged, Unrecorded
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message, Now
@@ -77,10 +77,10 @@ class Elsewhere:
 
 @fixed
 class Opened:
-    """The record was opened; None: it is whole."""
+    """The record was opened; None: it is whole. Unrecorded: it could not be, nor be read."""
 
     now: Now
-    damaged: Damaged | None
+    damaged: Damaged | Unrecorded | None
 
 
 @fixed

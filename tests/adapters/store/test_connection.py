@@ -8,6 +8,8 @@ import random
 import shutil
 import sqlite3
 import stat
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -29,6 +31,7 @@ from monitor.domain.readings.numbering import Gap
 from monitor.domain.state.record import Event, Group
 from monitor.service.ports import StoreFailure
 from tests.ports import at, everything, full_group, labels, line, reading
+from tests.running import ROOT
 from tests.told import WORDS
 
 
@@ -927,3 +930,41 @@ def test_a_record_that_cannot_be_looked_at_says_why(path: Path) -> None:
     with pytest.raises(StoreFailure) as caught:
         open_reader(path / "eggroom.db")
     assert str(caught.value) == f"{path / 'eggroom.db'}: Not a directory, expected a file that can be read"
+
+
+CUT_OFF = """
+import os
+from pathlib import Path
+from monitor.adapters.store.connection import open_writer
+from monitor.adapters.store.ledger import SqliteLedger
+from tests.ports import full_group
+SqliteLedger(open_writer(Path({path!r})).connection).commit(full_group())
+os.kill(os.getpid(), 9)
+"""
+FULL_CARD = """
+import resource, sys
+from pathlib import Path
+from monitor.adapters.store.connection import open_reader
+resource.setrlimit(resource.RLIMIT_FSIZE, (0, -1))
+reader = open_reader(Path({path!r}))
+found = reader.execute("SELECT id FROM batch").fetchall()
+reader.close()
+assert found == [("spring-1",)], found
+"""
+
+
+@pytest.mark.parametrize("index", [True, False])
+def test_after_a_cut_it_is_read_from_a_card_that_takes_nothing(path: Path, index: bool) -> None:
+    """What was committed last lies in the log alone, of which the index is made in memory; and nothing of it is changed."""
+    subprocess.run([sys.executable, "-c", CUT_OFF.format(path=str(path))], cwd=ROOT)
+    if not index:
+        Path(f"{path}-shm").unlink()
+
+    def content() -> list[bytes]:
+        return [path.read_bytes(), Path(f"{path}-wal").read_bytes()]
+
+    before = content()
+    assert before[1]
+    subprocess.run([sys.executable, "-c", FULL_CARD.format(path=str(path))], cwd=ROOT, check=True, capture_output=True)
+    assert content() == before
+    assert everything_of(path)["batches"]

@@ -142,7 +142,7 @@ ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "heading": (Heading(38.4, 39.0, 1800.5),),
     "unheard": (Unheard(3), Unheard(2, "broker")),
     "away": (Away(T0, 22_200.0), Away(T0, 22_200.0, (("setter-1", 24.1, 27.3), ("hatcher-1", None, None)))),
-    "unrecorded": (Unrecorded("full"), Unrecorded("failing")),
+    "unrecorded": (Unrecorded("full"), Unrecorded("failing", unread=True)),
     "damaged": (Damaged("/data/eggroom.db", "eggroom.db.damaged-1"), Damaged("/d/e.db", "e.db.damaged-2", "malformed", ("batch", "stay")), Damaged("/d/e.db", "e.db.damaged-2", "malformed", ())),
     "switched": (
         Switched("node-a/door", "door"), Switched("node-a/mains", "mains", (("setter-1", 37.1, 37.4), ("hatcher-1", None, None)), warm=True),

@@ -1,0 +1,188 @@
+"""A start that the card holds up: what is started from, when what is committed is durable, and when the run is to end for another record."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor.adapters.store.connection import NotOurs, Opened, StoreInUse, open_reader, open_writer
+from monitor.adapters.store.late import FIRST_S, NOTHING, LateLedger
+from monitor.adapters.store.ledger import SqliteLedger
+from monitor.domain.alarms.about import CARD_FAILING, CARD_FULL, Damaged, Unrecorded
+from monitor.domain.state.record import Group
+from monitor.service.ports import Loaded, StoreFailure
+from tests.ports import BATCH, full_group
+from tests.receivers import eventually
+
+
+class Card:
+    """What stands between us and the record: it fails as long as it is said to, or hangs."""
+
+    def __init__(self) -> None:
+        self.why = ""
+        self.hangs = False
+        self.goes_on = threading.Event()
+
+    def open(self, path: Path) -> Opened:
+        if self.hangs:
+            self.goes_on.wait(20.0)
+        if self.why:
+            raise StoreFailure(str(path), "no", why=self.why)
+        return open_writer(path)
+
+
+@pytest.fixture
+def card() -> Card:
+    return Card()
+
+
+@contextlib.contextmanager
+def late(path: Path, card: Card, first_s: float = 5.0) -> Iterator[tuple[LateLedger, threading.Event]]:
+    another = threading.Event()
+    ledger = LateLedger(path, another=another.set, open_=card.open, first_s=first_s, again_s=0.05)
+    try:
+        yield ledger, another
+    finally:
+        card.goes_on.set()
+        ledger.close()
+
+
+def write(path: Path, group: Group) -> Loaded:
+    """A record with that in it, and what a run would start from."""
+    opened = open_writer(path)
+    ledger = SqliteLedger(opened.connection)
+    ledger.commit(group)
+    loaded = ledger.load()
+    opened.close()
+    return loaded
+
+
+def batches(path: Path) -> list[str]:
+    with contextlib.closing(open_reader(path)) as connection:
+        return [name for (name,) in connection.execute("SELECT id FROM batch ORDER BY id")]
+
+
+def comes(ledger: LateLedger) -> bool:
+    return eventually(lambda: ledger.writable, 10.0)
+
+
+def test_a_card_that_answers(tmp_path: Path, card: Card) -> None:
+    """As the ledger itself: what is in the record is started from, and what is committed is in it."""
+    path = tmp_path / "e.db"
+    before = write(path, full_group())
+    with late(path, card) as (ledger, another):
+        assert ledger.load() == before
+        assert (ledger.trouble, ledger.writable, another.is_set()) == (None, True, False)
+        assert ledger.last_site() is not None
+        ledger.commit(Group(removed=[BATCH.id]))
+    assert batches(path) == []
+    open_writer(path).close()  # the lock is gone
+
+
+@pytest.mark.parametrize("hangs", [False, True])
+def test_a_card_that_can_only_be_read(tmp_path: Path, card: Card, hangs: bool) -> None:
+    """What can be read is started from, soon; nothing is durable, and why is said; as soon as it can be written, it is."""
+    path = tmp_path / "e.db"
+    before = write(path, full_group())
+    card.why, card.hangs = ("" if hangs else CARD_FULL), hangs
+    with late(path, card, first_s=0.5) as (ledger, another):
+        began_s = time.monotonic()
+        assert ledger.load() == before
+        assert time.monotonic() - began_s < 5.0
+        assert ledger.trouble is None
+        site = ledger.last_site()
+        assert site is not None
+        with pytest.raises(StoreFailure) as failure:
+            ledger.commit(Group(removed=[BATCH.id]))
+        assert failure.value.why == (CARD_FAILING if hangs else CARD_FULL)
+        card.why = ""
+        card.goes_on.set()
+        assert comes(ledger)
+        ledger.commit(Group(removed=[BATCH.id]))
+        assert ledger.last_site() == site
+        assert not another.is_set()
+    assert batches(path) == []
+
+
+def test_a_record_that_cannot_be_read_either(tmp_path: Path, card: Card) -> None:
+    """There is one, and nobody knows what is in it: that is said. What turns out to be in it is not what the run began with: it is to end,
+    has written nothing there, and keeps it from nobody."""
+    path = tmp_path / "e.db"
+    write(path, full_group())
+    content = path.read_bytes()
+    path.write_bytes(b"x" * len(content))  # as a card gives back that fails
+    card.why = CARD_FAILING
+    with late(path, card) as (ledger, another):
+        assert ledger.load() == NOTHING
+        assert ledger.trouble == Unrecorded(CARD_FAILING, unread=True)
+        path.write_bytes(content)
+        card.why = ""
+        assert another.wait(10.0)
+        with pytest.raises(StoreFailure, match="another record"):
+            ledger.commit(Group(removed=[BATCH.id]))
+        assert not ledger.writable
+        open_writer(path).close()
+    assert batches(path) == [BATCH.id]
+
+
+def test_a_record_that_was_changed_in_between(tmp_path: Path, card: Card) -> None:
+    """Read at the start, and written by somebody else before it could be opened: the run is to end."""
+    path = tmp_path / "e.db"
+    write(path, full_group())
+    card.why = CARD_FULL
+    with late(path, card) as (ledger, another):
+        ledger.load()
+        write(path, Group(removed=[BATCH.id]))
+        card.why = ""
+        assert another.wait(10.0)
+
+
+def test_a_damaged_one_that_was_opened_late(tmp_path: Path, card: Card) -> None:
+    """What could be taken over is another record than what was read; opened at once, the damage is told."""
+    path = tmp_path / "e.db"
+    write(path, full_group())
+    with path.open("r+b") as file:
+        file.seek(4096 * 3)
+        file.write(b"\xff" * 4096 * 4)
+    with late(path, card) as (ledger, another):
+        ledger.load()
+        assert isinstance(ledger.trouble, Damaged)
+        assert not another.is_set()
+
+
+def test_no_record_yet(tmp_path: Path, card: Card) -> None:
+    """On a card that is full from the beginning nothing is missing; the record is begun when there is room."""
+    path = tmp_path / "e.db"
+    card.why = CARD_FULL
+    with late(path, card) as (ledger, another):
+        assert (ledger.load(), ledger.trouble, ledger.last_site()) == (NOTHING, None, None)
+        card.why = ""
+        assert comes(ledger)
+        ledger.commit(Group(batches={BATCH.id: BATCH}))
+        assert not another.is_set()
+    assert batches(path) == [BATCH.id]
+
+
+def test_what_no_waiting_mends_is_told_at_once(tmp_path: Path, card: Card) -> None:
+    """Another process has it; another program made it."""
+    path = tmp_path / "e.db"
+    opened = open_writer(path)
+    with late(path, card) as (ledger, _), pytest.raises(StoreInUse):
+        ledger.load()
+    opened.close()
+    theirs = tmp_path / "theirs.db"
+    with contextlib.closing(sqlite3.connect(theirs)) as connection:
+        connection.execute("CREATE TABLE birds (name)")
+    with late(theirs, card) as (ledger, _), pytest.raises(NotOurs):
+        ledger.load()
+
+
+def test_a_start_waits_no_longer_than_that() -> None:
+    """Eight seconds for the first try, and two for reading."""
+    assert FIRST_S * 1.25 == 10.0
