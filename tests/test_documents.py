@@ -53,7 +53,7 @@ WHEN = {
     "humidity-not-raised": "humidity under the lockdown band when `settle_min` is over; of eggs that are to be moved first, half a day, "
     'unless "lockdown overdue" says it',
     "handling-over": "declared work at a machine is over, and its air is beyond an alarm limit",
-    "lockdown-overdue": "still in a setter half a day after the lockdown day, where there is a hatcher; not of birds that go by the egg",
+    "lockdown-overdue": "still in a setter half a day after the lockdown day, where there is a hatcher; of birds that go by the egg half a day after the sign, beside eggs that want it dry",
     "draw-down-due": "the day on which draw-down may begin, in a bird that goes by the egg; told once",
     "hatch-overdue": "a batch still open a day after the last normal day of its hatch; days in store count",
     "weight-off-track": "weighings, and the air since, say that the loss at pip will be outside the target; judged at each entry and once a day",

@@ -52,11 +52,9 @@ def _look_into(look: Look, machine: Machine, plan: Plan) -> tuple[Plan, datetime
     lockdown_grace = LOCKDOWN_GRACE_DAYS if grace is None else grace
     if machine.kind == SETTER and look.site.has_hatcher:  # who has none locks down where the eggs are
         late = [
-            b
-            for b in batches
-            if b.day(look.now.utc) > look.site.profiles[b.profile].lockdown_day + lockdown_grace
-            and look.site.profiles[b.profile].lockdown_sign is None
-            and not _declared_there(b, machine.id)
+            batch
+            for batch, occupant in zip(batches, plan.needs.occupants, strict=True)
+            if _lockdown_late(look, plan, occupant, grace_days=lockdown_grace)
         ]
         _judge(look, (machine.id, LOCKDOWN_OVERDUE), late)
     elif (machine.id, LOCKDOWN_OVERDUE) in look.state.alarms:
@@ -68,6 +66,18 @@ def _look_into(look: Look, machine: Machine, plan: Plan) -> tuple[Plan, datetime
         _judge(look, (machine.id, HATCH_OVERDUE), late)
     awaited = [_awaits(look, batch, lockdown_grace=lockdown_grace, hatch_grace=hatch_grace) for batch in batches]
     return plan, min(awaited, default=look.now.utc + timedelta(days=1.0))
+
+
+def _lockdown_late(look: Look, plan: Plan, occupant: Occupant, *, grace_days: float) -> bool:
+    """Whether eggs should have left this setter: by their day. Those of a bird that goes by the egg since their sign was written, and only beside
+    others that want it dry: else the humidity that is not raised says it."""
+    batch = look.state.batches[occupant.batch]
+    profile = look.site.profiles[batch.profile]
+    if profile.lockdown_sign is None:
+        late = batch.day(look.now.utc) > profile.lockdown_day + grace_days
+        return late and not _declared_there(batch, plan.needs.machine)
+    since = occupant.lockdown_since
+    return since is not None and "humidity" in plan.needs.conflict and look.now.utc > since + timedelta(days=grace_days)
 
 
 def _awaits(look: Look, batch: Batch, *, lockdown_grace: float, hatch_grace: float) -> datetime:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
 import pytest
 
 from monitor.adapters.tables.profiles import load_profiles
-from monitor.domain.alarms.alarm import NORMAL, UNACKNOWLEDGED
+from monitor.domain.alarms.alarm import NORMAL, RETURNED, UNACKNOWLEDGED
 from monitor.domain.needs.bands import RH, SENSOR_ERROR_K, SENSOR_ERROR_RH_PCT, SENSOR_ERROR_WET_K, needs_of
-from monitor.domain.needs.batch import Batch, subject_of
+from monitor.domain.needs.batch import Batch, moved, subject_of
 from monitor.domain.needs.rules import CONFLICT, DRAW_DOWN_DUE, LOCKDOWN_OVERDUE, LOOK_AGAIN, NOT_RAISED
 from monitor.domain.needs.site import Site
 from monitor.domain.state.record import Group
@@ -74,6 +75,25 @@ def test_a_grey_parrot_four_days_before_its_pip_rings_nothing() -> None:
     story = aviary(grey(day=23.9), air=DRY, minutes=70)
     assert stage(story, "grey-1") == "setter"
     assert [t.alarm.rule for t in story.transitions] == [DRAW_DOWN_DUE]
+
+
+@pytest.mark.parametrize(("beside", "told"), [(False, False), (True, True)])
+def test_pipping_eggs_are_not_left_beside_eggs_that_want_it_dry(beside: bool, told: bool) -> None:
+    """A grey parrot's internal pip in a setter with new peregrine eggs: no setting suits both, so that no dry air is told; half a day later it is as
+    overdue as a hen's lockdown. Alone, the air says what is to be done; moved, it is over."""
+    falcon = batch("falcon-1", "peregrine-falcon", day=0.0)
+    house = replace(HOUSE, machines={id_: HOUSE.machines[id_] for id_ in ("setter-1", "hatcher-1")})
+    story = aviary(grey(), *([falcon] if beside else []), house=house)
+    sign(story, None, "internal pip", count=4)
+    assert stage(story, "grey-1") == "lockdown"
+    overdue = "Soon: Setter 1 lockdown overdue"
+    story.run(minutes=12 * 60 - 10)
+    assert overdue not in story.titles()
+    story.run(minutes=20)
+    assert (overdue in story.titles()) is told
+    story.put(moved(story.state.batches["grey-1"], "hatcher-1", story.now().utc))
+    story.run(minutes=3)
+    assert story.state_of(LOCKDOWN_OVERDUE) in (NORMAL, RETURNED)
 
 
 @pytest.mark.parametrize("id_", BY_EGG)
