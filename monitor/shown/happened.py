@@ -24,6 +24,7 @@ from monitor.domain.state.happened import (
     NO_SIGN,
     NOT_THERE,
     SIGN,
+    TAKEN,
     UNHEARD,
     UNTRIED,
     Arranged,
@@ -77,6 +78,7 @@ _BROKER = {
     NO_EAR: "may not listen to {said}, expected an account that may",
     LOST: "connection lost ({said}), expected it to stay; trying again",
     UNHEARD: "connected, but nothing comes back, expected our own ping within {said} s",
+    TAKEN: "connected, and put out again each time, expected to be alone under this name: eggroom runs twice for this site",
     ENDED: "the network thread had ended, expected it to run; started again",
 }
 _LOCKDOWN = {

@@ -15,6 +15,7 @@ import secrets
 import ssl
 import sys
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import field
 from pathlib import Path
@@ -38,6 +39,7 @@ from monitor.domain.state.happened import (
     NO_EAR,
     NO_ENTRY,
     NOT_THERE,
+    TAKEN,
     UNHEARD,
     Broker,
 )
@@ -51,6 +53,8 @@ MAX_UNWRITTEN = 1_000  # messages of ours to a broker that takes none, until kee
 MAX_RETAINED = 256  # topics whose newest state is kept for the next connection
 MAX_REFUSED_BYTES, MAX_REFUSED_TOPIC = 8_192, 200  # what is kept of a message whose topic cannot be read
 STOP_TRIES, STOP_TRY_S = 20, 0.25  # 5 s for the last words to reach the broker
+# A broker puts a client out when another comes under its name. So often within so long no network fails, and comes back; it is over after that long.
+TAKEN_TIMES, TAKEN_S = 5, 60.0
 BEGIN_S = 2.0  # for the network thread to report itself, which takes it a millisecond
 
 _log = logging.getLogger("eggroom.mqtt")
@@ -139,6 +143,7 @@ class MqttLink:
         self._listening = False  # the broker has granted what we subscribed to
         self._outage: Broker | None = None  # as it was told
         self._silence_told = False
+        self._ends_s: deque[float] = deque(maxlen=TAKEN_TIMES)  # when a connection ended that had listened
         self._unwritten = 0
         self._retained: dict[str, bytes] = {}
         self._stored_heard: set[str] = set()  # on this connection
@@ -226,6 +231,11 @@ class MqttLink:
             limit_s = SILENT_PINGS * self._ping_every_s
             silent, was_silent = now_s - self._ping_heard_s > limit_s, self._silence_told
             self._silence_told = silent
+            alone = self._outage is not None and now_s - self._ends_s[-1] > TAKEN_S
+            if alone:
+                self._outage = None
+        if alone:
+            self._linked(True, Broker(CONNECTED, self._name))
         if silent:
             return Broker(UNHEARD, self._name, f"{limit_s:g}")
         if was_silent:
@@ -286,11 +296,14 @@ class MqttLink:
             return
         with self._lock:
             self._listening = True
-            self._outage = None
+            taken = self._outage is not None and self._outage.what == TAKEN
+            if not taken:
+                self._outage = None
             self._next_ping_s = self._ping_heard_s = self._mono_s()
             for topic, payload in self._retained.items():
                 self.publish(topic, payload, retain=True)
-        self._linked(True, Broker(CONNECTED, self._name))
+        if not taken:
+            self._linked(True, Broker(CONNECTED, self._name))
         self._answered.set()
 
     def _on_message(self, client: mqtt.Client, userdata: object, message: mqtt.MQTTMessage) -> None:
@@ -355,8 +368,11 @@ class MqttLink:
         self, client: mqtt.Client, userdata: object, flags: object, reason: ReasonCode, props: object
     ) -> None:
         self._end_connection()
-        if not self._stopping:
-            self._tell_outage(LOST, str(reason).lower())
+        if self._stopping:
+            return
+        ends_s = self._ends_s
+        taken = len(ends_s) == TAKEN_TIMES and ends_s[-1] - ends_s[0] <= TAKEN_S
+        self._tell_outage(TAKEN if taken else LOST, "" if taken else str(reason).lower(), another=taken)
 
     def _on_socket_close(self, client: mqtt.Client, userdata: object, sock: object) -> None:
         self._end_connection()  # some ends are told here alone
@@ -366,6 +382,8 @@ class MqttLink:
     def _end_connection(self) -> None:
         with self._lock:
             self._generation += 1
+            if self._listening:
+                self._ends_s.append(self._mono_s())
             self._connected = self._listening = self._silence_told = False
             self._unwritten = 0
 

@@ -57,13 +57,14 @@ class NodeClockSet:
 
 UNTRIED, CONNECTED, HEARD_AGAIN = "untried", "connected", "heard again"
 NOT_THERE, NO_ENTRY, NO_EAR, LOST, UNHEARD, ENDED = "not there", "no entry", "no ear", "lost", "unheard", "ended"
+TAKEN = "taken"
 
 
 @fixed
 class Broker:
     """How it stands with the broker at `where` (host:port): CONNECTED, and its echo of our own words HEARD_AGAIN; or NOT_THERE, or it gave us
     NO_ENTRY, or NO_EAR for the topics in `said`, or was LOST, all in the words of the system or its own; UNHEARD: connected, and no echo comes
-    within `said` seconds; ENDED: what spoke with it had ended; UNTRIED: nobody knows."""
+    within `said` seconds; ENDED: what spoke with it had ended; TAKEN: it lets us in, and out again each time; UNTRIED: nobody knows."""
 
     what: str
     where: str = ""

@@ -26,7 +26,7 @@ from monitor.domain.readings.dating import ARRIVAL, Line, resume_line
 from monitor.domain.readings.reading import NOT_EVALUATED, Now, Pack, Refused, to_ms
 from monitor.domain.refusal import Refusal
 from monitor.domain.signs.opening import resume
-from monitor.domain.state.happened import UNTRIED, Broker, NotRecorded
+from monitor.domain.state.happened import TAKEN, UNTRIED, Broker, NotRecorded
 from monitor.domain.state.known import Key, Look, State, did_not_get_through, got_through, rule_of, waits_no_more
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow, StoredReading
 from monitor.domain.state.remembering import remember, take_up
@@ -482,7 +482,8 @@ class Engine:
         if item.connected == self.link[0] and item.detail == self.link[1]:
             return
         self.link = (item.connected, item.detail, item.now.utc)
-        self._broker_lost = "" if item.connected else BROKER if item.here else NETWORK
+        heard = item.connected or item.detail.what == TAKEN  # between two times of being put out it is heard
+        self._broker_lost = "" if heard else BROKER if item.here else NETWORK
         self._say_what_is_lost()
         (_log.info if item.connected else _log.warning)(
             "broker connected=%s detail=%s", item.connected, self._words.happened(item.detail)

@@ -17,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.adapters.clock import forward_s
+from monitor.adapters.link import mqtt as mqtt_module
 from monitor.adapters.link.mapping import PayloadRule, map_payload
 from monitor.adapters.link.mqtt import MAX_UNWRITTEN, LinkError, LinkSettings, MqttLink
 from monitor.adapters.link.wire import decode
@@ -685,6 +686,36 @@ def test_other_makes_are_heard_by_their_filter() -> None:
         assert (pack.node, round(pack.samples[0].dry_bulb_c or 0.0, 6)) == ("node-x", 37.5)
         assert receipt is not None
         assert isinstance(refused, Refused)
+
+
+def test_two_under_one_name_are_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each puts the other out, several times a second: after five times each says so, and no more of it; the one that is left is connected again, when
+    it has stayed for as long as that was watched for. A broker that is restarted now and then is no such thing."""
+    monkeypatch.setattr(mqtt_module, "TAKEN_S", 4.0)
+    one, other = Ear(), Ear()
+    twice = "eggroom runs twice for this site"
+    with Mosquitto() as broker:
+        with linked_to(broker.port, one) as left:
+            with linked_to(broker.port, other):
+                assert eventually(lambda: all(twice in ear.said[-1][1] for ear in (one, other)), 20.0), (
+                    one.said,
+                    other.said,
+                )
+                told = len(one.said), len(other.said)
+                threading.Event().wait(2.0)
+                assert (len(one.said), len(other.said)) == told
+                assert left.supervise() is None
+            assert eventually(lambda: left.supervise() is None and one.connected, 20.0), one.said
+        assert [twice in said for connected, said in one.said if not connected].count(True) == 1
+    again = Ear()
+    with Mosquitto() as broker, linked_to(broker.port, again):
+        for _ in range(3):
+            broker.kill()
+            assert eventually(lambda: not again.connected)
+            threading.Event().wait(1.5)
+            broker.start()
+            assert eventually(lambda: again.connected, 20.0), again.said
+    assert not [said for _, said in again.said if twice in said]
 
 
 def test_our_own_words_and_forgotten_filters_are_not_heard() -> None:

@@ -222,6 +222,9 @@ HAPPENED: dict[str, happened.Happened] = {
     "broker b:1: connected, but nothing comes back, expected our own ping within 30 s": happened.Broker(
         happened.UNHEARD, "b:1", "30"
     ),
+    "broker b:1: connected, and put out again each time, expected to be alone under this name: eggroom runs twice for this site": happened.Broker(
+        happened.TAKEN, "b:1"
+    ),
     "broker b:1: the network thread had ended, expected it to run; started again": happened.Broker(
         happened.ENDED, "b:1"
     ),

@@ -23,7 +23,7 @@ from monitor.domain.readings.numbering import Numbering
 from monitor.domain.readings.reading import Now, Pack, Refused, Sample, to_ms
 from monitor.domain.signs.opening import Handling
 from monitor.domain.signs.seen import NotBack
-from monitor.domain.state.happened import CONNECTED, NOT_THERE, UNTRIED, Broker
+from monitor.domain.state.happened import CONNECTED, LOST, NOT_THERE, TAKEN, UNTRIED, Broker
 from monitor.domain.state.record import Attempt, Event, Group, RefusedRow, Unknown
 from monitor.service.ports import WeightAsked, WeightVerdict
 from monitor.service.watch import engine as engine_module
@@ -540,3 +540,13 @@ def test_a_message_that_came_before_is_acknowledged_too(desk: Desk) -> None:
     assert "receipts" not in desk.kinds()
     desk.engine.idle(at(25))
     assert ("receipts", [1]) in desk.said
+
+
+def test_one_of_two_daemons_under_one_name_is_heard_in_between(desk: Desk) -> None:
+    """Put out by the other and back again, it is not connected, which health says; and no broker has stopped."""
+    desk.engine.work(Linked(at(1.0), False, Broker(LOST, "b:1"), here=True))
+    assert desk.engine._state.lost == BROKER
+    desk.engine.work(Linked(at(2.0), False, Broker(TAKEN, "b:1"), here=True))
+    assert desk.engine._state.lost == ""
+    assert desk.engine.facts(at(3.0))["broker_connected"] is False
+    assert "runs twice" in str(desk.engine.facts(at(3.0))["broker"])
