@@ -86,7 +86,7 @@ def commands(file: Path) -> dict[str, list[str]]:
         "egg turned": [*egg, "turned", "b", "5", "--sure"], "egg chick": [*egg, "chick", "b", "7", "38.2"],
         "egg file": [*egg, "file", "b", "7", str(file)],
         "egg show": [*egg, "show", "b", "7"], "egg undo": [*egg, "undo", "b"],
-        "batch not-yet": ["batch", "not-yet", "b", "--for", "12h"],
+        "batch not-yet": ["batch", "not-yet", "grey", "--for", "12h"],
         "batch split": ["batch", "split", "b", "4-5", "--to", "setter-1"],
         "batch remove": ["batch", "remove", "slip", "--sure"], "now": ["now"],
         "cooling": ["cooling", "setter-1", "--at", "14:00", "--for", "20m", "--by", "sam"],
@@ -113,7 +113,8 @@ def test_every_command_is_looked_at(tmp_path: Path) -> None:
 
 def test_programs_are_given_one_form(capsys: Capture, written: Path, tmp_path: Path) -> None:
     """Each moment in --json is RFC 3339, in UTC, to the millisecond."""
-    ok(capsys, "batch", "add", "slip", "--species", "chicken", config=written)
+    for name, species in (("slip", "chicken"), ("grey", "african-grey")):
+        ok(capsys, "batch", "add", name, "--species", species, config=written)
     for name, line in commands(tmp_path / "b.zip").items():
         found = list(moments(told(capsys, *line, config=written)))
         assert found, name

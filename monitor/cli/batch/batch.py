@@ -10,9 +10,11 @@ from monitor.cli.frame import AnyOrder, Asked, Parsers, Verbs, Wrong, columns, g
 from monitor.cli.record import Answer, ask, house_of, one_batch, opened, said
 from monitor.cli.typed import add_by, typed_by, typed_eggs, typed_past, typed_span_s, typed_when, typed_whole
 from monitor.cli.watching import show_watched, unwatched
-from monitor.domain.eggs.hatching import store_delay_h
+from monitor.domain.eggs.book import EggBook
+from monitor.domain.eggs.hatching import draw_down_seen, store_delay_h
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import day_words
+from monitor.domain.needs.profile import STAGE_NAMES
 from monitor.domain.wall import filled
 from monitor.service.watch.commands import batch_view
 from monitor.settings import House
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from monitor.domain.watch.view import BatchView
 
 NOT_YET = "no draw-down yet: candle"
+_ANY = " (any eggs are looked at again by: eggroom egg look-again)"
 
 
 @fixed(kw_only=True)
@@ -199,6 +202,9 @@ def _stage(options: Stage) -> int:
 def _not_yet(options: NotYet) -> int:
     """An entry in the egg book, as of any eggs that are to be looked at again: a shelf would end within hours, and be told nowhere."""
     house = house_of(options.config)
+    with opened(house) as history:
+        batch = one_batch(history, options.batch)
+        _check_asked(history.book(batch), house, options.utc())
     at = (options.utc() + timedelta(seconds=typed_span_s(options.span))).isoformat()
     request = {
         "do": "entry", "batch": options.batch, "by": typed_by(options.by, house.settings.site.by), "kind": "look-again",
@@ -206,6 +212,23 @@ def _not_yet(options: NotYet) -> int:
     }  # fmt: skip
     answer = ask(house, request)
     return show(options.json, answer, f"batch {options.batch}: no draw-down yet; to look again {local(at, house.site)}")
+
+
+def _check_asked(book: EggBook, house: House, now: datetime) -> None:
+    """Raises Wrong for a batch of which nobody asks whether draw-down has begun: "not yet" would be no answer."""
+    batch, profile = book.batch, house.site.profiles.get(book.batch.profile)
+    if profile is None:
+        return
+    if profile.lockdown_sign is None:
+        raise Wrong(
+            f"batch {batch.id}: {batch.profile} goes by the calendar, expected a bird that goes by the egg{_ANY}"
+        )
+    now = batch.not_before(now)
+    stage = profile.stage_at(batch.day(now), batch.declared_days(now)).name
+    if stage != STAGE_NAMES[0]:
+        raise Wrong(f"batch {batch.id}: in {stage} already, expected one before its lockdown{_ANY}")
+    if draw_down_seen(book):
+        raise Wrong(f"batch {batch.id}: a sign is written of each egg still in it, expected one without{_ANY}")
 
 
 def _close(options: Close) -> int:

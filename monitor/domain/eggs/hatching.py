@@ -7,6 +7,7 @@ hatched egg that all have.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -43,9 +44,19 @@ def lockdown_seen(book: EggBook, profile: Profile) -> datetime | None:
 
     One that has ended waits for nothing. Where nobody wrote how many were set nothing is known of the others.
     """
-    if profile.lockdown_sign is None or book.batch.eggs is None:
+    return None if profile.lockdown_sign is None else _all_show(book, telling(profile))
+
+
+def draw_down_seen(book: EggBook) -> bool:
+    """Whether each egg still in the batch has shown draw-down, or what comes after it; False where nobody wrote how many were set."""
+    return _all_show(book, SIGNS) is not None
+
+
+def _all_show(book: EggBook, told: Sequence[str]) -> datetime | None:
+    """Since when each egg still in the batch has shown one of the signs told; None before that."""
+    if book.batch.eggs is None:
         return None
-    told, numbered, ended, seen = telling(profile), set[int](), 0, False
+    numbered, ended, seen = set[int](), 0, False
     counted: Counter[str] = Counter()  # by sign, for the same eggs show one after the other
     for entry in standing(book):
         fact = entry.fact

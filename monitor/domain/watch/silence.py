@@ -35,7 +35,7 @@ from monitor.domain.needs.site import Probe
 from monitor.domain.readings.reading import Now, Presence
 from monitor.domain.state.contacts import mains_gone
 from monitor.domain.state.happened import NodeSaid
-from monitor.domain.state.known import Look, Said, State
+from monitor.domain.state.known import Look, Said, State, Trouble
 from monitor.domain.state.record import Event
 from monitor.domain.state.service import in_service, nodes_in_service, probe_is_out
 from monitor.domain.watch.deciding import judge, settle
@@ -43,6 +43,9 @@ from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.plan import SITE_SUBJECT
 
 SAYS_NOTHING = Unusable(ABSENT)
+# Shares of the allowed silence, which is three intervals. Messages that cannot be judged came in the place of readings if the first of them came
+# this soon after the last reading; then two that are this far apart are enough, for by the end of the silence no more need have come (judgement).
+IN_PLACE_SHARE, APART_SHARE = 0.5, 0.25
 AWAY_S = 600.0  # shorter, and the alarms themselves say what is to be said (judgement)
 HEARD_WITHIN_S = 180.0  # so long nodes have to be heard again, after the broker and the network
 LAPSE_S = 12 * 3600.0  # then it is an old story, whether anybody answered or not
@@ -187,16 +190,16 @@ def _judge_unheard(look: Look, probe: Probe, about: Fault | Unusable | None) -> 
 def trouble_of(look: Look, probe: Probe) -> Fault | Unusable | None:
     """What is wrong with the messages that come of a silent probe; None where none comes.
 
-    That they are late, undated or repeated must last as long as the silence: one such message may be the last of a node that is gone.
+    That they are late, undated or repeated must last: one such message may be the last of a node that is gone.
     """
     known, node = look.state.probe(probe.key), look.state.node(probe.node)
-    since_s = look.now.mono_s - probe.silence_s
+    since_s, heard_s = look.now.mono_s - probe.silence_s, look.now.mono_s - silent_s(look, probe.key)
     found = [
         t
         for t in (known.trouble, node.trouble)
         if t is not None
         and t.mono_s >= since_s
-        and (t.mono_s - t.since_s >= probe.silence_s or isinstance(t.about, Fault) or t.about.why == REFUSED)
+        and (isinstance(t.about, Fault) or t.about.why == REFUSED or _lasts(t, probe, heard_s))
     ]
     if found:
         about = max(found, key=lambda t: t.mono_s).about
@@ -209,6 +212,18 @@ def trouble_of(look: Look, probe: Probe) -> Fault | Unusable | None:
     if (elsewhere := _elsewhere(look, probe.node)) is not None:
         return elsewhere
     return SAYS_NOTHING if spoke(look, probe.node) else None
+
+
+def _lasts(trouble: Trouble, probe: Probe, heard_s: float) -> bool:
+    """Whether messages that cannot be judged have come for long enough to be those of a node that goes on speaking.
+
+    In the place of readings: more than one. After a break: for as long as the silence, for a node that comes back begins with two that
+    nobody can date, and with what it had kept. heard_s: when its probe last gave a reading, or since when this run listens.
+    """
+    # Those before came beside readings, as of a node that sends its messages twice.
+    first_s = max(trouble.since_s, heard_s + probe.interval_s)
+    in_place = first_s - heard_s <= IN_PLACE_SHARE * probe.silence_s
+    return trouble.mono_s - first_s >= (APART_SHARE if in_place else 1.0) * probe.silence_s
 
 
 def restarting(look: Look, node: str) -> Restarting | None:

@@ -52,10 +52,10 @@ def worded(notice: Notice, site: Site) -> Notice:
     elif facts.over:
         parts = [f"{_value(facts, site, '. ')}Lasted {_lasted(facts, notice.created)}{_worst(facts, site)}."]
         if isinstance(facts.about, Switched) and facts.about.felt:
-            parts.append(f"{printable(about_words(facts.about, site))}.")
+            parts.append(_about(facts, site))
     else:
         parts = [value_since(notice, facts, site)]
-        about = f"{printable(about_words(facts.about, site))}." if facts.value is None and facts.about else ""
+        about = _about(facts, site) if facts.value is None else ""
         if not about or len(parts[0]) + len(about) + 2 > room:  # what it is about names the batches itself, if it fits
             about = _batches(facts)
         parts.append(f"It comes and goes: {facts.times} times." if facts.times else "")
@@ -222,6 +222,12 @@ def _lasted(facts: Facts, at: datetime) -> str:
     if facts.since is None:
         return "a while"
     return rough_span(((facts.ended or at) - facts.since).total_seconds())
+
+
+def _about(facts: Facts, site: Site) -> str:
+    """What it is about, as a sentence; empty where there are no words of it, as of a look again for which nobody wrote why."""
+    words = printable(about_words(facts.about, site))
+    return f"{words}." if words else ""
 
 
 def _batches(facts: Facts, named: int = 2) -> str:

@@ -174,6 +174,38 @@ def test_a_bird_that_goes_by_the_egg(capsys: Capture, config: Path) -> None:
     assert "in lockdown since" in ok(capsys, "batch", "add", "grey-4", *late, config=config)
 
 
+def test_not_yet_is_an_answer_to_what_was_asked(capsys: Capture, config: Path) -> None:
+    """Of a bird that goes by the calendar, of a batch in lockdown, and where a sign is written of each egg still in it nobody asks for
+    draw-down: one line, and nothing is written. One egg without a sign is enough to be asked about."""
+
+    def not_yet(name: str) -> str:
+        code, out, err = typed(capsys, "batch", "not-yet", name, "--for", "12h", config=config)
+        assert (code, out, err.count("\n"), err.endswith(hint)) == (2, "", 1, True)
+        return err.removesuffix(hint)
+
+    hint = " (any eggs are looked at again by: eggroom egg look-again)\n"
+    for name, species, days in (
+        ("turkey-1", "turkey", 24),
+        ("grey-1", "african-grey", 25),
+        ("grey-2", "african-grey", 25),
+    ):
+        about = ("--species", species, "--machine", "setter-1", "--eggs", "2", "--set", set_days_ago(days))
+        ok(capsys, "batch", "add", name, *about, config=config)
+    calendar = "eggroom: batch turkey-1: turkey goes by the calendar, expected a bird that goes by the egg"
+    assert not_yet("turkey-1") == calendar
+    ok(capsys, "egg", "event", "grey-1", "1", "draw-down", config=config)
+    assert "no draw-down yet" in ok(capsys, "batch", "not-yet", "grey-1", "--for", "12h", config=config)
+    ok(capsys, "egg", "event", "grey-1", "2", "draw-down", config=config)
+    written = ok(capsys, "egg", "show", "grey-1", config=config)
+    signs = "eggroom: batch grey-1: a sign is written of each egg still in it, expected one without"
+    assert not_yet("grey-1") == signs
+    assert ok(capsys, "egg", "show", "grey-1", config=config) == written
+    ok(capsys, "egg", "event", "grey-1", "internal-pip", config=config)
+    assert not_yet("grey-1") == "eggroom: batch grey-1: in lockdown already, expected one before its lockdown"
+    ok(capsys, "batch", "stage", "grey-2", "lockdown", "--sure", config=config)
+    assert not_yet("grey-2") == "eggroom: batch grey-2: in lockdown already, expected one before its lockdown"
+
+
 def test_days_in_store_show_in_what_comes_when(capsys: Capture, config: Path) -> None:
     """Three weeks in store: the last normal hatch is told 14 h later than without (an hour a day after the first week, common practice)."""
     about = ("--species", "chicken", "--machine", "setter-1", "--eggs", "3", "--set", set_days_ago(2))

@@ -25,6 +25,7 @@ from monitor.domain.eggs.entry import (
     Withdrawn,
 )
 from monitor.domain.eggs.hatching import (
+    draw_down_seen,
     expected,
     followed,
     lockdown_seen,
@@ -86,6 +87,22 @@ def test_which_signs_tell_of_a_lockdown() -> None:
 def test_since_when_every_egg_has_shown_its_sign(lines: tuple[Line, ...], since: float | None) -> None:
     """The lockdown of the batch begins when each egg still in it has shown the sign of the profile, or a later one."""
     assert lockdown_seen(book(*lines), GREY) == (None if since is None else at(since))
+
+
+@pytest.mark.parametrize(
+    ("lines", "seen"),
+    [
+        ((), False),
+        (((0, DOWN, 1), (0, INTERNAL, 2)), False),
+        (((0, DOWN, 1), (0, INTERNAL, 2), (0, EXTERNAL, 3)), True),
+        (((0, DOWN, 1), (0, Removed("clear"), 2), (0, Dead("early"), 3)), True),
+        (((0, DOWN, None, 3),), True),
+    ],
+)
+def test_whether_draw_down_was_seen_in_every_egg(lines: tuple[Line, ...], seen: bool) -> None:
+    """Or what comes after it, in each egg still in the batch; of any bird, and not known where nobody wrote how many were set."""
+    assert draw_down_seen(book(*lines)) is seen
+    assert not draw_down_seen(book(*lines, batch=replace(CLUTCH, eggs=None)))
 
 
 def test_a_batch_of_one_egg_goes_with_its_egg() -> None:

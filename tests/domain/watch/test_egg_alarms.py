@@ -87,6 +87,18 @@ def test_a_reminder_comes_at_its_time() -> None:
     assert story.state_of(LOOK_AGAIN, EGG) == UNACKNOWLEDGED
 
 
+@pytest.mark.parametrize("text", ["", ".", "  "])
+def test_a_reminder_without_a_reason_says_nothing_of_it(text: str) -> None:
+    """The text may be left out: no sentence is begun for it, and where nothing was seen yet the batch's day stands in its place."""
+    story = quiet(batches=(batch(),))
+    story.tick()
+    write(story, LookAgain(story.now().utc + timedelta(hours=3), text), egg=8)
+    (notice,) = later(story, 3.1).notices
+    assert notice.text.startswith("Since 11:00. hen-1 day 5. Look, and write down")
+    (seen,) = later(put_back(text=text), 3.1).notices
+    assert seen.text.startswith("Since 11:00. Seen last: external pip at 08:00. Look")
+
+
 def test_what_was_typed_moves_no_phone() -> None:
     """Escapes, line ends and marks that turn words round come to the phone as blanks, in the breeder's words and in what was seen last."""
     odd = "We\x1b[2Jak\r\nput\u202e back"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from typing import TypeAlias
 
 import pytest
 
@@ -463,6 +464,32 @@ def test_what_is_wrong_with_a_silent_probe(
     assert trouble_of(story.look(), story.site.probes[TOP]) == found
 
 
+@pytest.mark.parametrize(
+    ("began_s", "lasted_s", "found"),
+    [
+        # (how long after the last reading they began, how long they have come); of an interval of 60 s
+        (60.0, 45.0, LATE_ONES),
+        (60.0, 44.5, None),  # the same message again, perhaps
+        (90.0, 45.0, LATE_ONES),
+        (90.5, 179.5, None),  # after a break
+        (90.5, 180.0, LATE_ONES),
+        (-600.0, 704.5, None),  # beside readings until the last of these: as of a message at the next one's time
+        (-600.0, 705.0, LATE_ONES),
+    ],
+)
+def test_messages_in_the_place_of_readings_need_not_last(
+    began_s: float, lasted_s: float, found: Unusable | None
+) -> None:
+    """Two of them are enough, an interval or nearly so apart; after a break it takes as long as the silence."""
+    story = paced(60)
+    story.state.node("node-a").spoke_mono_s = None
+    heard_s = there(story.state.probe(TOP).life_mono_s)
+    came_s = heard_s + began_s + lasted_s
+    story.state.probe(TOP).trouble = Trouble(came_s, LATE_ONES, came_s - lasted_s)
+    story.at_s = came_s + 1.0 - MONO0_S
+    assert trouble_of(story.look(), story.site.probes[TOP]) == found
+
+
 def test_a_node_speaks_as_slowly_as_its_slowest_probe() -> None:
     """Of two probes one is to be heard each ten seconds and one each minute: within three minutes the node is there."""
     both = {TOP: Probe(TOP, "setter-1", 10.0), LOW: Probe(LOW, "setter-1", 60.0)}
@@ -560,3 +587,146 @@ def test_three_starts_in_a_row_and_a_backlog_of_many_are_nobodys_fault() -> None
         story.hear(pack("node-a", 0, 0, GOOD, boot=500 + boot))
     restarting(story, 10_000, 3, first=900)
     assert (("node-a", NODE_RESTARTS)) not in story.state.alarms
+
+
+# --- at every pace
+
+PACES_S = (2, 10, 30, 60, 120, 300, 600)
+LATE_WORDS, UNDATED_WORDS = "its messages come ", "nobody knows when its readings were taken"
+# Of one message: its number, its second of the story, and that of the last good one before it.
+AtPace: TypeAlias = Callable[[int, float, float], "Pack | Refused"]
+BAD_AT_PACE: dict[str, tuple[AtPace, str]] = {
+    "an hour late": (lambda n, at_s, _: pack("node-a", 900 + n, int(at_s) + 100 - 3600, lively(n)), LATE_WORDS),
+    "numbers that came": (lambda n, at_s, _: pack("node-a", n % 3, int(at_s) + 100, lively(n)), "its messages bear numbers of boot 7"),
+    "one number": (lambda _, at_s, since_s: pack("node-a", 5, int(since_s) + 100, GOOD), "its messages bear numbers of boot 7"),
+    "a count that stands still": (lambda n, _, since_s: pack("node-a", 900 + n, int(since_s) + 100, lively(n)), LATE_WORDS),
+    "a count at half the pace": (lambda n, at_s, since_s: pack("node-a", 900 + n, int(at_s + since_s) // 2 + 100, lively(n)), LATE_WORDS),
+    "a clock that jumps": (lambda n, _, __: timed(n, to_ms(T0) + (n * 7919 % 13 + 3) * 10**11), UNDATED_WORDS),
+    "a start each time": (lambda n, _, __: pack("node-a", 0, 5000, lively(n), boot=1000 + n), UNDATED_WORDS),
+    "not understood": (lambda n, _, __: Refused("t", b"x", f"node-a #{n}: no such unit", "node-a"), "its messages are not understood"),
+}  # fmt: skip
+# One of those that ends a probe's life by itself, at once: refused is refused, and a count at half the pace is fresh for a while.
+ODD = [
+    what
+    for what in BAD_AT_PACE
+    if what not in {"not understood", "a count that stands still", "a count at half the pace"}
+]
+
+
+def lively(n: int) -> Sample:
+    """A sample of a sensor that does not stand still."""
+    return replace(GOOD, dry_bulb_c=37.5 + (n * 7919 % 5 - 2) * 0.003)
+
+
+def timed(n: int, at_ms: int) -> Pack:
+    """A message of a node that has a clock and does not count."""
+    return Pack("node-a", (replace(lively(n), at_ms=at_ms),))
+
+
+def paced(interval_s: int, *names: str) -> Story:
+    """A machine with eggs whose probes speak at that pace, and were heard six times."""
+    house = site(probes(*((name, "setter-1") for name in names or (TOP,)), interval_s=float(interval_s)))
+    story = Story(site=house, batches=(batch(),), interval_s=float(interval_s))
+    story.air = dict.fromkeys(names or (TOP,), (37.5, 45.0))
+    story.run(seconds=6 * interval_s)
+    assert story.transitions == []
+    return story
+
+
+def passing(story: Story, seconds: float) -> None:
+    """A tick each second, and nothing comes."""
+    story.air, air = {}, story.air
+    story.run(seconds=seconds)
+    story.air = air
+
+
+def sends_bad(story: Story, what: str, *, every_s: float, times: int, until_told: bool = False) -> None:
+    """So many messages of which nothing can be judged, at that pace; until_told: until the phone has heard of it."""
+    message, since_s = BAD_AT_PACE[what][0], story.at_s
+    for n in range(times):
+        due_s = since_s + (n + 1) * every_s
+        while story.at_s < due_s and not (until_told and story.notices):
+            passing(story, 1)
+        if until_told and story.notices:
+            return
+        story.hear(message(n, story.at_s, since_s))
+
+
+@pytest.mark.parametrize("slower", [1.0, 1.1])
+@pytest.mark.parametrize("interval_s", PACES_S)
+@pytest.mark.parametrize("what", BAD_AT_PACE)
+def test_at_every_pace_the_first_message_says_what_is_wrong(what: str, interval_s: int, slower: float) -> None:
+    """While messages come at the probe's own pace, or a tenth slower, the phone hears what is wrong with them, never "no reading"; two good
+    ones in time end it."""
+    story = paced(interval_s)
+    sends_bad(story, what, every_s=interval_s * slower, times=40 + 240 // interval_s, until_told=True)
+    (told,) = story.notices
+    assert "no reading" not in told.title
+    assert "cable" not in told.text or "restarts" in told.title
+    about = story.about(NO_DATA, TOP)
+    assert about.startswith(BAD_AT_PACE[what][1]) or (what == "a start each time" and "it has started" in about)
+    story.boots["node-a"] = 9000
+    story.seqs.clear()
+    story.run(seconds=5 * interval_s)
+    assert story.states(NO_DATA) == [(TOP, UNACKNOWLEDGED), (TOP, RETURNED)]
+
+
+@pytest.mark.parametrize("interval_s", PACES_S)
+@pytest.mark.parametrize("what", ODD)
+def test_one_odd_message_and_then_nothing_is_silence(what: str, interval_s: int) -> None:
+    """It may have been the last of a node that is gone; so may a few that came at once."""
+    for times in (1, 3):
+        story = paced(interval_s)
+        sends_bad(story, what, every_s=interval_s, times=1)
+        for n in range(1, times):
+            story.hear(BAD_AT_PACE[what][0](n, story.at_s, story.at_s - interval_s))
+        passing(story, 4 * interval_s + 60)
+        (told,) = story.notices
+        assert "no reading" in told.title
+        assert story.about(NO_DATA, TOP) == ""
+
+
+@pytest.mark.parametrize("interval_s", PACES_S)
+def test_silence_is_silence_at_every_pace(interval_s: int) -> None:
+    """Nothing comes: no reading, and nothing is said of messages; also of a node that sends each of its messages twice, the last one too."""
+    for twice in (False, True):
+        story = paced(interval_s)
+        for n in range(4 if twice else 0):
+            story.at_s += interval_s - 1.0
+            story.tick()
+            story.send("node-a", lively(n))
+            story.at_s += 1.0
+            story.hear(pack("node-a", story.seqs["node-a"], int(story.at_s) + 99, lively(n)))
+        last = pack("node-a", story.seqs["node-a"], int(story.at_s) + 99, lively(3))
+        if twice:
+            passing(story, interval_s - 1)
+            story.hear(last)  # as late as its next would have been
+        passing(story, 4 * interval_s + 60)
+        assert "no reading" in story.notices[0].title
+        assert story.about(NO_DATA, TOP) == ""
+
+
+@pytest.mark.parametrize("interval_s", PACES_S)
+def test_of_nodes_that_all_send_what_cannot_be_judged_none_is_silent(interval_s: int) -> None:
+    """Two nodes, both with numbers that came before: not that every node is silent."""
+    story = paced(interval_s, TOP, "node-b/top")
+    for n in range(4 + 60 // interval_s):
+        passing(story, interval_s)
+        for node in ("node-a", "node-b"):
+            story.hear(pack(node, n % 3, int(story.at_s) + 100, lively(n)))
+    assert ("site", ALL_SILENT) not in story.state.alarms
+    assert {(rule, state) for rule, state in story.states()} == {(NO_DATA, UNACKNOWLEDGED)}
+    assert all("readings not usable" in title for title in story.titles())
+
+
+@pytest.mark.parametrize("interval_s", PACES_S)
+def test_a_node_that_comes_back_is_not_told_as_unusable(interval_s: int) -> None:
+    """After a silence its first two messages cannot be dated, as a rule, for the second arrives quicker than the first: nobody hears of that."""
+    story = paced(interval_s)
+    passing(story, 10 * interval_s + 60)
+    assert [notice.title for notice in story.notices] == ["Urgent: Setter 1 (node-a/top) no reading"]
+    for n in range(4):
+        story.hear(pack("node-a", n, n * interval_s + (2 if n else 0), lively(n), boot=8))
+        assert story.about(NO_DATA, TOP) == ""
+        passing(story, interval_s)
+    assert story.states(NO_DATA) == [(TOP, UNACKNOWLEDGED), (TOP, RETURNED)]
