@@ -65,18 +65,20 @@ class LateLedger:
         self._thread.start()
         self._tried.wait(self._first_s)
         with self._lock:
+            read = None if self._found is None else self._found.loaded
+        if read is None and self._wrong is None:
+            read = self._read()
+        with self._lock:
             if self._wrong is not None:
                 raise self._wrong
-            if self._found is not None:
+            if self._found is not None:  # perhaps while it was read
                 self.trouble = self._found.opened.damaged
                 self._started_from = self._found.loaded
-                return self._started_from
-        read = self._read()
-        with self._lock:
-            self._started_from = NOTHING if read is None else read
-            if read is None and _is_there(self._path):
-                self.trouble = Unrecorded(self._failure.why, unread=True)
-        return self._started_from
+            else:
+                self._started_from = NOTHING if read is None else read
+                if read is None and _is_there(self._path):
+                    self.trouble = Unrecorded(self._failure.why, unread=True)
+            return self._started_from
 
     @property
     def writable(self) -> bool:
@@ -117,12 +119,12 @@ class LateLedger:
         while not self._stopping.is_set():
             try:
                 found = self._try()
-            except (StoreInUse, NotOurs) as wrong:
-                self._failure = self._wrong = wrong
-                self._tried.set()
-                return
             except StoreFailure as failure:
                 self._failure = failure
+                if isinstance(failure, StoreInUse | NotOurs) and not self._tried.is_set():
+                    self._wrong = failure
+                    self._tried.set()
+                    return
                 self._tried.set()
                 self._stopping.wait(self._again_s)
                 continue

@@ -183,6 +183,41 @@ def test_what_no_waiting_mends_is_told_at_once(tmp_path: Path, card: Card) -> No
         ledger.load()
 
 
+def test_what_is_opened_while_it_is_read_is_what_the_run_starts_from(
+    tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The card answers just when the first try was given up, and the reader found nothing: the run's numbers go on from the record's."""
+    path = tmp_path / "e.db"
+    before = write(path, full_group())
+    card.hangs = True
+    with late(path, card, first_s=0.2) as (ledger, another):
+
+        def too_late() -> None:
+            card.goes_on.set()
+            assert comes(ledger)
+
+        monkeypatch.setattr(ledger, "_read", too_late)
+        assert ledger.load() == before
+        ledger.commit(Group(removed=[BATCH.id]))
+        assert not another.is_set()
+
+
+def test_a_command_that_has_it_for_a_moment_is_waited_for(tmp_path: Path, card: Card) -> None:
+    """A full card at the start; then somebody's command writes just when there is room: it is tried again."""
+    path = tmp_path / "e.db"
+    before = write(path, full_group())
+    card.why = CARD_FULL
+    with late(path, card) as (ledger, another):
+        assert ledger.load() == before
+        opened = open_writer(path)
+        card.why = ""
+        time.sleep(0.3)
+        assert not ledger.writable
+        opened.close()
+        assert comes(ledger)
+        assert not another.is_set()
+
+
 def test_a_start_waits_no_longer_than_that() -> None:
     """Eight seconds for the first try, and two for reading."""
     assert FIRST_S * 1.25 == 10.0
