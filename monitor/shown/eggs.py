@@ -384,15 +384,28 @@ def kink_words(line: LossLine, site: Site) -> str:
     if kink is None:
         return ""
     if kink.step_g is not None:
-        heavier = kink.step_g > 0.0
-        way = f"{abs(kink.step_g):.2f} g {'heavier' if heavier else 'lighter'} at once"
-        which = f"another scale (egg correct, scale=ID){', or sealed (egg event, sealed)' if heavier else ''}?"
+        way = f"{abs(kink.step_g):.2f} g {'heavier' if kink.step_g > 0.0 else 'lighter'} at once"
+        which = f"{_of_step(kink)}?{_COUNTED if kink.lost and not kink.sure else ''}"
     else:
         more = kink.times is None or kink.times > 1.0
         way = f"{kink.times:.1f} times as much a day" if kink.times is not None else "another loss a day"
         air = f", or the air {'drier' if more else 'damper'}" if line.by_days else ""
         which = f"{'cracked (egg candle, cracked)' if more else 'sealed (egg event, sealed)'}{air}?"
     return f"from entry {kink.entry}, {wall_time(kink.at, site.zone)}, on {way}: {which} A new line begins there"
+
+
+_COUNTED = " It is counted as lost, and the range holds that it was not."
+
+
+def _of_step(kink: Kink) -> str:
+    """What may have made a step, the likeliest first: where it is counted as lost, the shell."""
+    if kink.step_g is not None and kink.step_g > 0.0:
+        return "another scale (egg correct, scale=ID), sealed (egg event, sealed), or another egg (egg withdraw)"
+    shell = "cracked, and sealed since (egg candle, cracked; egg event, sealed)"
+    if kink.sure:
+        return shell
+    scale, egg = "another scale (egg correct, scale=ID)", "another egg (egg withdraw)"
+    return f"{shell}, {egg}, or {scale}" if kink.lost else f"{scale}, {shell}, or {egg}"
 
 
 def _unsure(weighed: Weighed) -> bool:
@@ -896,6 +909,7 @@ def _kink_view(kink: Kink) -> dict[str, object]:
         "at": utc_text(kink.at),
         "times": _rounded(kink.times),
         "step_g": _rounded(kink.step_g),
+        "lost": kink.lost,
     }
 
 

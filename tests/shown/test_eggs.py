@@ -311,12 +311,32 @@ def test_a_break_that_nobody_wrote_is_asked_about() -> None:
     [
         ({"times": 2.0}, "cracked (egg candle, cracked)?", ("sealed", "damper", "scale")),
         ({"times": 0.7}, "sealed (egg event, sealed)?", ("cracked", "drier", "scale")),
-        ({"step_g": 0.4}, "another scale (egg correct, scale=ID), or sealed (egg event, sealed)?", ("cracked",)),
-        ({"step_g": -0.4}, "another scale (egg correct, scale=ID)?", ("cracked", "sealed")),
+        (
+            {"step_g": 0.4},
+            "another scale (egg correct, scale=ID), sealed (egg event, sealed), or another egg (egg withdraw)?",
+            ("cracked", "counted"),
+        ),
+        (
+            {"step_g": -0.4},
+            "another scale (egg correct, scale=ID), cracked, and sealed since (egg candle, cracked; egg event, sealed), or another egg (egg withdraw)?",
+            ("counted",),
+        ),
+        (
+            {"step_g": -0.4, "lost": True},
+            "cracked, and sealed since (egg candle, cracked; egg event, sealed), another egg (egg withdraw), or another scale (egg correct, scale=ID)? "
+            "It is counted as lost, and the range holds that it was not.",
+            (),
+        ),
+        (
+            {"step_g": -0.4, "lost": True, "sure": True},
+            "cracked, and sealed since (egg candle, cracked; egg event, sealed)?",
+            ("scale", "another egg", "counted"),
+        ),
     ],
 )
-def test_what_is_asked_about_a_break_fits_it(kink: dict[str, float], asked: str, not_asked: tuple[str, ...]) -> None:
-    """More a day: a crack; less: a seal; heavier at once: another scale or wax, lighter: another scale. Over days alone: drier air, or damper."""
+def test_what_is_asked_about_a_break_fits_it(kink: dict[str, Any], asked: str, not_asked: tuple[str, ...]) -> None:
+    """More a day: a crack; less: a seal; heavier at once: another scale, wax, or another egg; lighter: a scale, an egg, or a crack that was sealed, the
+    likeliest first. Over days alone: drier air, or damper."""
     book = EggBook(HEN)
     for at in DAYS:
         book = put(book, at, Weighing(60.0 - 0.4 * at, error_g=0.02), 1)
