@@ -362,7 +362,7 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site, t
         )
         yield Labelled("to set", f"no humidity was recorded, so none can be told{again}")
     elif weighed.until is None and weighed.track is not None and by_pip is None:
-        yield Labelled("to set", _to_set(weighed.track, loss, site))
+        yield Labelled("to set", _to_set(weighed.track, loss, water, site=site))
     for words in _left_out(weighed, site):
         yield Labelled("left out", words)
     if loss.line.kink is not None and weighed.until is None:
@@ -412,7 +412,7 @@ def _unsure(weighed: Weighed) -> bool:
     return weighed.track is not None and weighed.track.where_to.unsure
 
 
-def _to_set(track: Track, loss: EggLoss, site: Site) -> str:
+def _to_set(track: Track, loss: EggLoss, water: Water, *, site: Site) -> str:
     """What is to be done with the machine for an egg: nothing while it is on track, and nothing yet while nobody can say."""
     if track.where_to.unsure:
         return f"nothing yet: {again_words(track.where_to.again, site)}"
@@ -420,7 +420,11 @@ def _to_set(track: Track, loss: EggLoss, site: Site) -> str:
         return setting_words(track.where_to.setting, site)
     if loss.mend is None or loss.mend.do_pct is None:
         return "nothing"
-    return "nothing: {:.0f} to {:.0f} % RH from now on will do".format(*loss.mend.do_pct)
+    low, high = loss.mend.do_pct
+    # What may be set ends at the band's warnings, and an egg may be on track in air beyond them: then the range would speak against that.
+    if water.lately_rh_pct is not None and not low <= water.lately_rh_pct <= high:
+        return "nothing"
+    return f"nothing: {low:.0f} to {high:.0f} % RH from now on will do"
 
 
 def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[Block]:

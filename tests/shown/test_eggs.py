@@ -424,3 +424,22 @@ def test_how_often_eggs_were_turned(turned: Turned, lines: tuple[str, ...]) -> N
         assert max(map(len, text.splitlines())) <= columns
         said = " ".join(text.split())
         assert [line for line in lines if line not in said] == []
+
+
+def test_what_will_do_holds_the_air_as_it_is() -> None:
+    """An egg on track in air that the bands would not have set is told nothing to set, and no range that leaves that air out."""
+    book = EggBook(HEN)
+    for at in DAYS:
+        book = put(book, at, Weighing(60.0 * (1.0 - 0.0066 * at), error_g=0.02, scale="fine"), 1)
+    water = the_water(book)
+    loss = water.eggs[1].loss
+    assert loss is not None
+    assert loss.mend is not None
+    assert loss.mend.do_pct is not None
+    low, high = loss.mend.do_pct
+    for air_pct, told in (
+        (low + 1.0, f"nothing: {low:.0f} to {high:.0f} % RH from now on will do\n"),
+        (high + 3.0, "nothing\n"),
+        (water.lately_rh_pct, "nothing\n"),  # 50 %, where the bands end at 55
+    ):
+        assert f"to set        {told}" in egg_text(book, 1, replace(water, lately_rh_pct=air_pct), site=SITE)
