@@ -401,5 +401,9 @@ def _others(setting: Setting) -> str:
     """What it does to the other weighed eggs of the machine."""
     if setting.others is None:
         return ""
-    before = "" if setting.others_now is None else f", {setting.others_now} as it is"
-    return f"; of {setting.others} other{'s' if setting.others > 1 else ''} there {setting.others_then} reach their target{before}"
+    then, now = setting.others_then, setting.others_now
+    if setting.others > 1:
+        without = "" if now is None else f", {now} without it"
+        return f"; of the {setting.others} other weighed eggs there {then} would reach their target with it{without}"
+    without = "" if now is None else f", {'reach' if now else 'miss'} it without"
+    return f"; the other weighed egg there would {'reach' if then else 'miss'} its target with it{without}"

@@ -362,7 +362,7 @@ def _ahead_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site, t
         )
         yield Labelled("to set", f"no humidity was recorded, so none can be told{again}")
     elif weighed.until is None and weighed.track is not None and by_pip is None:
-        yield Labelled("to set", _to_set(weighed.track, loss, site))
+        yield Labelled("to set", _to_set(weighed.track, loss, water, site=site))
     for words in _left_out(weighed, site):
         yield Labelled("left out", words)
     if loss.line.kink is not None and weighed.until is None:
@@ -384,9 +384,8 @@ def kink_words(line: LossLine, site: Site) -> str:
     if kink is None:
         return ""
     if kink.step_g is not None:
-        heavier = kink.step_g > 0.0
-        way = f"{abs(kink.step_g):.2f} g {'heavier' if heavier else 'lighter'} at once"
-        which = f"another scale (egg correct, scale=ID){', or sealed (egg event, sealed)' if heavier else ''}?"
+        way = f"{abs(kink.step_g):.2f} g {'heavier' if kink.step_g > 0.0 else 'lighter'} at once"
+        which = f"{_of_step(kink)}?{_COUNTED if kink.lost and not kink.sure else ''}"
     else:
         more = kink.times is None or kink.times > 1.0
         way = f"{kink.times:.1f} times as much a day" if kink.times is not None else "another loss a day"
@@ -395,11 +394,25 @@ def kink_words(line: LossLine, site: Site) -> str:
     return f"from entry {kink.entry}, {wall_time(kink.at, site.zone)}, on {way}: {which} A new line begins there"
 
 
+_COUNTED = " It is counted as lost, and the range holds that it was not."
+
+
+def _of_step(kink: Kink) -> str:
+    """What may have made a step, the likeliest first: where it is counted as lost, the shell."""
+    if kink.step_g is not None and kink.step_g > 0.0:
+        return "another scale (egg correct, scale=ID), sealed (egg event, sealed), or another egg (egg withdraw)"
+    shell = "cracked, and sealed since (egg candle, cracked; egg event, sealed)"
+    if kink.sure:
+        return shell
+    scale, egg = "another scale (egg correct, scale=ID)", "another egg (egg withdraw)"
+    return f"{shell}, {egg}, or {scale}" if kink.lost else f"{scale}, {shell}, or {egg}"
+
+
 def _unsure(weighed: Weighed) -> bool:
     return weighed.track is not None and weighed.track.where_to.unsure
 
 
-def _to_set(track: Track, loss: EggLoss, site: Site) -> str:
+def _to_set(track: Track, loss: EggLoss, water: Water, *, site: Site) -> str:
     """What is to be done with the machine for an egg: nothing while it is on track, and nothing yet while nobody can say."""
     if track.where_to.unsure:
         return f"nothing yet: {again_words(track.where_to.again, site)}"
@@ -407,7 +420,11 @@ def _to_set(track: Track, loss: EggLoss, site: Site) -> str:
         return setting_words(track.where_to.setting, site)
     if loss.mend is None or loss.mend.do_pct is None:
         return "nothing"
-    return "nothing: {:.0f} to {:.0f} % RH from now on will do".format(*loss.mend.do_pct)
+    low, high = loss.mend.do_pct
+    # What may be set ends at the band's warnings, and an egg may be on track in air beyond them: then the range would speak against that.
+    if water.lately_rh_pct is not None and not low <= water.lately_rh_pct <= high:
+        return "nothing"
+    return f"nothing: {low:.0f} to {high:.0f} % RH from now on will do"
 
 
 def _loss_lines(weighed: Weighed, loss: EggLoss, water: Water, *, site: Site) -> Iterator[Block]:
@@ -896,6 +913,7 @@ def _kink_view(kink: Kink) -> dict[str, object]:
         "at": utc_text(kink.at),
         "times": _rounded(kink.times),
         "step_g": _rounded(kink.step_g),
+        "lost": kink.lost,
     }
 
 

@@ -311,12 +311,32 @@ def test_a_break_that_nobody_wrote_is_asked_about() -> None:
     [
         ({"times": 2.0}, "cracked (egg candle, cracked)?", ("sealed", "damper", "scale")),
         ({"times": 0.7}, "sealed (egg event, sealed)?", ("cracked", "drier", "scale")),
-        ({"step_g": 0.4}, "another scale (egg correct, scale=ID), or sealed (egg event, sealed)?", ("cracked",)),
-        ({"step_g": -0.4}, "another scale (egg correct, scale=ID)?", ("cracked", "sealed")),
+        (
+            {"step_g": 0.4},
+            "another scale (egg correct, scale=ID), sealed (egg event, sealed), or another egg (egg withdraw)?",
+            ("cracked", "counted"),
+        ),
+        (
+            {"step_g": -0.4},
+            "another scale (egg correct, scale=ID), cracked, and sealed since (egg candle, cracked; egg event, sealed), or another egg (egg withdraw)?",
+            ("counted",),
+        ),
+        (
+            {"step_g": -0.4, "lost": True},
+            "cracked, and sealed since (egg candle, cracked; egg event, sealed), another egg (egg withdraw), or another scale (egg correct, scale=ID)? "
+            "It is counted as lost, and the range holds that it was not.",
+            (),
+        ),
+        (
+            {"step_g": -0.4, "lost": True, "sure": True},
+            "cracked, and sealed since (egg candle, cracked; egg event, sealed)?",
+            ("scale", "another egg", "counted"),
+        ),
     ],
 )
-def test_what_is_asked_about_a_break_fits_it(kink: dict[str, float], asked: str, not_asked: tuple[str, ...]) -> None:
-    """More a day: a crack; less: a seal; heavier at once: another scale or wax, lighter: another scale. Over days alone: drier air, or damper."""
+def test_what_is_asked_about_a_break_fits_it(kink: dict[str, Any], asked: str, not_asked: tuple[str, ...]) -> None:
+    """More a day: a crack; less: a seal; heavier at once: another scale, wax, or another egg; lighter: a scale, an egg, or a crack that was sealed, the
+    likeliest first. Over days alone: drier air, or damper."""
     book = EggBook(HEN)
     for at in DAYS:
         book = put(book, at, Weighing(60.0 - 0.4 * at, error_g=0.02), 1)
@@ -404,3 +424,22 @@ def test_how_often_eggs_were_turned(turned: Turned, lines: tuple[str, ...]) -> N
         assert max(map(len, text.splitlines())) <= columns
         said = " ".join(text.split())
         assert [line for line in lines if line not in said] == []
+
+
+def test_what_will_do_holds_the_air_as_it_is() -> None:
+    """An egg on track in air that the bands would not have set is told nothing to set, and no range that leaves that air out."""
+    book = EggBook(HEN)
+    for at in DAYS:
+        book = put(book, at, Weighing(60.0 * (1.0 - 0.0066 * at), error_g=0.02, scale="fine"), 1)
+    water = the_water(book)
+    loss = water.eggs[1].loss
+    assert loss is not None
+    assert loss.mend is not None
+    assert loss.mend.do_pct is not None
+    low, high = loss.mend.do_pct
+    for air_pct, told in (
+        (low + 1.0, f"nothing: {low:.0f} to {high:.0f} % RH from now on will do\n"),
+        (high + 3.0, "nothing\n"),
+        (water.lately_rh_pct, "nothing\n"),  # 50 %, where the bands end at 55
+    ):
+        assert f"to set        {told}" in egg_text(book, 1, replace(water, lately_rh_pct=air_pct), site=SITE)

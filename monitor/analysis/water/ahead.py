@@ -228,10 +228,10 @@ def _sure_ms(line: LossLine, ahead: Ahead, pip_pct: Interval, *, now: float, to_
         done = to_pip * day / (ahead.steer_d + ahead.later_d)
         then = line.weighed_again(now + done)
         found = then.loss_pct(now + to_pip, AHEAD_DOUBT * abs(line.g_per_pull) * max(0.0, to_pip - done))
-        half = found.high - found.value
-        moved = NormalDist(pip_pct.value, math.sqrt(max(1e-12, sd_now**2 - (half / then.reach) ** 2)))
-        inside = max(0.0, moved.cdf(window[1] - half) - moved.cdf(window[0] + half))
-        return inside + moved.cdf(window[0] - half) + 1.0 - moved.cdf(window[1] + half) >= 0.5
+        up, down = found.high - found.value, found.value - found.low
+        moved = NormalDist(pip_pct.value, math.sqrt(max(1e-12, sd_now**2 - (up / then.reach) ** 2)))
+        inside = max(0.0, moved.cdf(window[1] - up) - moved.cdf(window[0] + down))
+        return inside + moved.cdf(window[0] - up) + 1.0 - moved.cdf(window[1] + down) >= 0.5
 
     if not sure(days):
         return None

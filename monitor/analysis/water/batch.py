@@ -177,8 +177,8 @@ def _track(
 
 def _mean(intervals: list[Interval]) -> Interval:
     middle = fmean(each.value for each in intervals)
-    half = fmean((each.high - each.low) / 2.0 for each in intervals)
-    return Interval(middle, middle - half, middle + half)
+    down, up = fmean(each.value - each.low for each in intervals), fmean(each.high - each.value for each in intervals)
+    return Interval(middle, middle - down, middle + up)
 
 
 def _outliers(losses: Mapping[int, EggLoss]) -> tuple[int, ...]:

@@ -13,9 +13,11 @@ others agree so much better without it that chance does not explain it, when no 
 one in four. With three weighings nobody can say which is wrong: then the interval widens.
 
 A line can break. A crack or a repair that was written ends one line and begins another: the conductance is another from then on, and
-what a repair weighs is a step. Another scale is a step too, within what scales differ by, or as other eggs weighed on both say. A kink
-that the weighings show, and nobody wrote, is taken like these where it explains them far better than one bad weighing would; the
-breeder is asked what it was. Over days alone, other air makes a kink too. What was lost is the sum over the pieces.
+what a repair weighs is a step. Between a crack and its seal an egg leaks as it likes, much at first or all the time, and never less than
+a whole one: what the weighings show of it is lost. Another scale is a step too, within what scales differ by, or as other eggs weighed on
+both say. A kink that the weighings show, and nobody wrote, is taken like these where it explains them far better than one bad weighing
+would; the breeder is asked what it was. Lighter at once on one and the same scale may have been lost or not: it is counted, and the
+interval reaches to both. Over days alone, other air makes a kink too. What was lost is the sum over the pieces.
 
 Without any record of humidity the same line runs over days instead of pull: the published rule of three, true while the air
 stays as it was. No humidity can then be advised.
@@ -27,7 +29,7 @@ shift the conductance by 4 % or so, which its interval does not show; the projec
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import pairwise
@@ -59,9 +61,11 @@ ERROR_WORTH = 8
 BELIEVED = 0.95
 OUTLIER, CLEAR_BY = 16.0, 6.0  # of chi-squared: 4 sd, and e**3 to 1 against the next suspect
 ONE_BAD_IN = 4
-# Judgement: a crack or its repair changes the conductance by as much as itself (1 sd); wax or glue weighs some thousandths of the egg;
-# two household scales differ by up to a hundredth.
+# Judgement: an egg that was repaired loses as much as before it cracked, give or take as much again (1 sd); wax or glue weighs some
+# thousandths of the egg; two household scales differ by up to a hundredth.
 BREAK_SHARE, REPAIR_SHARE, OFFSET_SHARE = 1.0, 0.005, 0.01
+# Judgement: what a cracked egg loses beyond a whole one, in losses of a whole one (1 sd); eight times as much in all is no surprise.
+CRACK_SHARE = 4.0
 # Of chi-squared, for a kink that nobody wrote: 4 sd. It needs so many weighings before it and after it, and a change of that size.
 KINK, KINK_BEFORE, KINK_AFTER = 16.0, 3, 2
 KINK_TIMES, KINK_STEP_SHARE = 1.2, 0.005
@@ -105,12 +109,18 @@ class FarOff:
 
 @dataclass(frozen=True, slots=True)
 class Kink:
-    """Where weighings break. entry, at: the first after it. times: how many times as much the egg loses from then on; step_g: or what it was shown heavier at once."""
+    """Where weighings break. entry, at: the first after it. times: how many times as much the egg loses from then on; step_g: or what it was shown heavier at once.
+
+    lost: whether what it was shown lighter at once is counted as lost, for nobody wrote another scale, or something of its shell; sure: whether it can be
+    nothing else.
+    """
 
     entry: int
     at: datetime
     times: float | None = None
     step_g: float | None = None
+    lost: bool = False
+    sure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +130,8 @@ class LossLine:
     by_days: no humidity was recorded, and what stands for pull is days. used, left_out: weighings, by their entry numbers.
     recorded: share of the time from set to the last weighing with a record. kink: where the weighings break for no reason that was written, None where
     they do not. offsets_g: of each scale but the first, what it shows more, and its doubt (1 sd). freedom: what is known of the weighings' scatter, as the
-    degrees of freedom of its estimate; error_g: of the last weighing. The rest is for the methods.
+    degrees of freedom of its estimate; error_g: of the last weighing. perhaps_g: of what is counted as lost, what may have been none. The rest is for the
+    methods.
     """
 
     by_days: bool
@@ -137,6 +148,7 @@ class LossLine:
     shows: Floats
     kink: Kink | None = None
     offsets_g: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    perhaps_g: float = 0.0
 
     @property
     def reach(self) -> float:
@@ -164,7 +176,8 @@ class LossLine:
         pct = 100.0 * (per_pull * pull + extra_g) / mass_g
         gradient = 100.0 / mass_g * self.past
         gradient[:2] += -pct / mass_g, 100.0 * pull / mass_g
-        return self._interval(pct, gradient, 100.0 * doubt_g / mass_g)
+        told = self._interval(pct, gradient, 100.0 * doubt_g / mass_g)
+        return replace(told, low=told.low - 100.0 * self.perhaps_g / mass_g)
 
     def pull_for(self, loss_pct: float) -> float:
         """The pull since set that brings the egg to this loss; infinite for an egg that does not lose."""
@@ -239,6 +252,7 @@ def line_of(
             np.array(at_ms) >= to_ms(b.at),
             slope=True,
             step_share=REPAIR_SHARE if b.sealed else 0.0,
+            written=True,
         )
         for b in breaks
         if to_ms(b.at) > set_ms
@@ -261,7 +275,7 @@ def line_of(
     while found is not None:
         table, at, new = found
         fit, kept, freedom = _without_the_bad(table)
-        kink = _named(use[at], table, fit, new=new)
+        kink = _named(use[at], table, fit, new=new, known=known_breaks)
         crack = _seen_later(known_breaks, new, kink)
         if crack is None:
             break
@@ -270,12 +284,18 @@ def line_of(
         others = [each for each in known_breaks if each is not crack]
         without = _table(table.weighed, others, offsets_g=offsets_g)
         began = _kink(without, *_without_the_bad(without)[:2], breaks=others, offsets_g=offsets_g)
-        known_breaks = [*others, new if began is None or began[2].pull > crack.pull else began[2]]
+        begins = new if began is None or began[2].pull > crack.pull else began[2]
+        known_breaks = [*others, _crack_of(table.weighed, begins)]
         table, kink = _table(table.weighed, known_breaks, offsets_g=offsets_g), None
         fit, kept, freedom = _without_the_bad(table)
         found = _kink(table, fit, kept, breaks=known_breaks, offsets_g=offsets_g)
     widened, known = _doubt(fit, freedom, stated=all(scales))
     covariance = fit.covariance * widened
+    past = table.past.copy()
+    perhaps_g = 0.0
+    if kink is not None and kink.step_g is not None and kink.lost:
+        past[table.steps_at[-1]] = -1.0
+        perhaps_g = 0.0 if kink.sure else -kink.step_g
     return LossLine(
         by_days=by_days,
         used=tuple(m.entry for m, keep in zip(use, kept, strict=True) if keep),
@@ -287,13 +307,14 @@ def line_of(
         covariance=covariance,
         freedom=known,
         error_g=float(error_g[-1]) * math.sqrt(widened),
-        past=table.past,
+        past=past,
         shows=table.shows,
         kink=kink,
         offsets_g={
             scale: (float(fit.theta[column]), math.sqrt(float(covariance[column, column])))
             for scale, column in table.scale_at.items()
         },
+        perhaps_g=perhaps_g,
     )
 
 
@@ -365,20 +386,64 @@ class _Weighed:
 @dataclass(frozen=True, slots=True)
 class _Break:
     """A break in a line: at which pull, and which weighings come after it. slope: the conductance is another from then on; step_share: what is added
-    to the egg at once, as a share of its mass (1 sd). within: how far about that pull it may lie, where nobody saw it."""
+    to the egg at once, as a share of its mass (1 sd). within: how far about that pull it may lie, where nobody saw it. written: whether it is in the book."""
 
     pull: float
     after: Mask
     slope: bool
     step_share: float
     within: float = 0.0
+    written: bool = False
+
+    @property
+    def crack(self) -> bool:
+        """Whether it is a crack that was written."""
+        return self.written and self.slope and not self.step_share
+
+    @property
+    def seal(self) -> bool:
+        """Whether it is a repair that was written."""
+        return self.written and self.step_share > 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Leak:
+    """The pull in which an egg was cracked: from the weighing before the crack was seen, for it may have begun then, to its seal; infinite where there is none."""
+
+    crack: _Break
+    began: float
+    ended: float
+
+    @property
+    def sealed(self) -> bool:
+        return self.ended < math.inf
+
+
+def _leaks(weighed: _Weighed, breaks: Sequence[_Break]) -> list[_Leak]:
+    """When an egg was cracked, as was written."""
+    written = sorted((b for b in breaks if b.written), key=lambda b: b.pull)
+    found = []
+    for each, following in pairwise([*written, None]):
+        if each is not None and each.crack:
+            before = weighed.x[weighed.x <= each.pull - (each.within or SHORTEST_KPA_D) + 1e-9]
+            began = float(before[-1]) if len(before) else min(0.0, each.pull)
+            found.append(_Leak(each, began, following.pull if following is not None and following.seal else math.inf))
+    return found
+
+
+def _crack_of(weighed: _Weighed, found: _Break) -> _Break:
+    """A crack that began where the weighings break."""
+    if found.slope:
+        return replace(found, written=True)
+    return replace(_bend(weighed, int(np.flatnonzero(found.after)[0])), written=True)
 
 
 @dataclass(frozen=True, slots=True)
 class _Table:
     """Weighings with what their masses are made of, column by column: mass at set, loss per pull now, what each hole in the record took beyond its
-    mean share, loss per pull before each break, steps, scales. prior_rows: what is known of these beforehand, each with value and sd.
-    past: what had been lost where the line of now begins; shows: what the scale shows of it. scale_at: the column of each scale."""
+    mean share, loss per pull before each break, steps, scales, what leaked between weighings. prior_rows: what is known of these beforehand, each with
+    value and sd. past: what had been lost where the line of now begins; shows: what the scale shows of it. scale_at: the column of each scale; leak_at: the
+    columns of what leaked, and their priors."""
 
     weighed: _Weighed
     rows: Floats
@@ -390,11 +455,17 @@ class _Table:
     scale_at: Mapping[str, int]
     slopes_at: tuple[int, ...]
     steps_at: tuple[int, ...]
+    leak_at: Mapping[int, int]
 
 
 def _table(weighed: _Weighed, breaks: Sequence[_Break], *, offsets_g: Mapping[str, tuple[float, float]]) -> _Table:
     x, holes, typical_g = weighed.x, weighed.holes, float(np.median(weighed.mass_g))
     slope = max(abs(_slope(weighed)), 1e-9)
+    # Of a crack that was sealed no slope is known, for it may leak more at first: what it took is a column for each time between two weighings.
+    leaks = [leak for leak in _leaks(weighed, breaks) if leak.sealed]
+    leaked = [part for leak in leaks for part in _leaked(weighed, leak)]
+    closed = [leak.crack for leak in leaks]
+    breaks = [b for b in breaks if not any(b is crack for crack in closed)]
     bends = sorted((b for b in breaks if b.slope), key=lambda b: b.pull)
     stepped = [b for b in breaks if b.step_share > 0.0]
     # One that nobody named is taken for the first.
@@ -406,7 +477,8 @@ def _table(weighed: _Weighed, breaks: Sequence[_Break], *, offsets_g: Mapping[st
     scale_at = {scale: first_scale + place for place, scale in enumerate(named[1:])}
     unseen = [b for b in breaks if b.within > 0.0]
     unseen_at = range(first_scale + len(scale_at), first_scale + len(scale_at) + len(unseen))
-    rows = np.zeros((len(x), first_scale + len(scale_at) + len(unseen)))
+    leak_at = range(unseen_at.stop, unseen_at.stop + len(leaked))
+    rows = np.zeros((len(x), leak_at.stop))
     past, shows = np.zeros(rows.shape[1]), np.zeros(rows.shape[1])
     rows[:, 0], rows[:, 1] = 1.0, -(np.maximum(x - edges[-1], 0.0) if edges else x)
     past[1] = -edges[-1] if edges else 0.0
@@ -420,6 +492,9 @@ def _table(weighed: _Weighed, breaks: Sequence[_Break], *, offsets_g: Mapping[st
     for column, each in zip(unseen_at, unseen, strict=True):
         rows[each.after, column] = -1.0
         past[column] = 1.0
+    for column, (first, _) in zip(leak_at, leaked, strict=True):
+        rows[first:, column] = -1.0
+        past[column] = 1.0
     shows[0] = 1.0
     shows -= past
     for column, step in zip(steps_at, stepped, strict=True):
@@ -432,7 +507,10 @@ def _table(weighed: _Weighed, breaks: Sequence[_Break], *, offsets_g: Mapping[st
         for column, hole in enumerate(holes)
     ]
     in_order = (*slopes_at, 1)
-    priors += [({before: -1.0, after: 1.0}, 0.0, BREAK_SHARE * slope) for before, after in pairwise(in_order)]
+    priors += [
+        ({before: -1.0, after: 1.0}, 0.0, slope * (CRACK_SHARE if bend.crack else BREAK_SHARE))
+        for (before, after), bend in zip(pairwise(in_order), bends, strict=True)
+    ]
     priors += [({column: 1.0}, 0.0, s.step_share * typical_g) for column, s in zip(steps_at, stepped, strict=True)]
     priors += [
         ({column: 1.0}, *offsets_g.get(scale, (0.0, OFFSET_SHARE * typical_g))) for scale, column in scale_at.items()
@@ -440,6 +518,10 @@ def _table(weighed: _Weighed, breaks: Sequence[_Break], *, offsets_g: Mapping[st
     priors += [({column: 1.0}, 0.0, slope * each.within) for column, each in zip(unseen_at, unseen, strict=True)]
     if weighed.fresh is not None:
         priors.append(({0: 1.0}, weighed.fresh.mass_g, weighed.fresh.doubt_g))
+    first_leak = len(priors)
+    priors += [
+        ({column: 1.0}, 0.0, CRACK_SHARE * slope * run) for column, (_, run) in zip(leak_at, leaked, strict=True)
+    ]
     prior_rows = np.zeros((len(priors), rows.shape[1]))
     for row, (columns, _, _) in zip(prior_rows, priors, strict=True):
         row[list(columns)] = list(columns.values())
@@ -454,7 +536,19 @@ def _table(weighed: _Weighed, breaks: Sequence[_Break], *, offsets_g: Mapping[st
         scale_at=scale_at,
         slopes_at=slopes_at,
         steps_at=steps_at,
+        leak_at={column: first_leak + place for place, column in enumerate(leak_at)},
     )
+
+
+def _leaked(weighed: _Weighed, leak: _Leak) -> Iterator[tuple[int, float]]:
+    """(the first weighing after it, how much pull) of each part of a leak that lies between two weighings; of the last, beyond them, from when the crack
+    was seen on, for no weighing speaks of more."""
+    edges = [-math.inf, *weighed.x, math.inf]
+    for first, (since, until) in enumerate(pairwise(edges)):
+        began = leak.began if first < len(weighed.x) else leak.crack.pull
+        run = min(until, leak.ended) - max(since, began)
+        if run > 0.0:
+            yield first, float(run)
 
 
 @dataclass(frozen=True, slots=True)
@@ -466,10 +560,33 @@ class _Fit:
 
 
 def _fit(table: _Table, kept: Mask) -> _Fit:
-    """Least squares for the columns of a table."""
+    """Least squares for the columns of a table, none of which leaked less than nothing: else a seal that weighs something would be water that came back."""
+    sd, none = table.prior_sd, set[int]()
+    while True:
+        found = _squares(table, kept, sd)
+        back = {at for column, at in table.leak_at.items() if found.theta[column] < 0.0} - none
+        if not back:
+            break
+        none |= back
+        sd = _at_most(table.prior_sd, none, 1e-9)
+    if not none:
+        return found
+    # That none leaked is not known for certain: no better than what a repair weighs.
+    doubt_g = REPAIR_SHARE * float(np.median(table.weighed.mass_g))
+    return replace(found, covariance=_squares(table, kept, _at_most(table.prior_sd, none, doubt_g)).covariance)
+
+
+def _at_most(sd: Floats, which: Collection[int], most: float) -> Floats:
+    tight = sd.copy()
+    for at in which:
+        tight[at] = min(tight[at], most)
+    return tight
+
+
+def _squares(table: _Table, kept: Mask, prior_sd: Floats) -> _Fit:
     rows = np.vstack((table.rows[kept], table.prior_rows))
     values = np.concatenate((table.weighed.mass_g[kept], table.prior_values))
-    errors = np.concatenate((table.weighed.error_g[kept], table.prior_sd))
+    errors = np.concatenate((table.weighed.error_g[kept], prior_sd))
     weighted = rows / errors[:, None]
     inverse = np.linalg.pinv(weighted)
     theta = inverse @ (values / errors)
@@ -492,7 +609,12 @@ def _kink(
         return table_, _fit(table_, every)
 
     slopes = {first: _bend(weighed, first) for first in range(KINK_BEFORE, n - KINK_AFTER + 1)}
-    slopes = {first: new for first, new in slopes.items() if weighed.x[-1] - weighed.x[first - 1] >= SHORTEST_KPA_D}
+    closed = {first for leak in _leaks(weighed, breaks) if leak.sealed for first, _ in _leaked(weighed, leak)}
+    slopes = {
+        first: new
+        for first, new in slopes.items()
+        if weighed.x[-1] - weighed.x[first - 1] >= SHORTEST_KPA_D and first not in closed
+    }
     best: tuple[_Table, _Fit, int, _Break] | None = None
     for first, bend in slopes.items():
         for new in (bend, replace(bend, slope=False, step_share=OFFSET_SHARE * 5.0, within=0.0)):
@@ -562,19 +684,31 @@ def _times(table: _Table, fit: _Fit, pull: float) -> float | None:
     return slopes[place + 1] / slopes[place] if slopes[place] > 0.0 else None
 
 
-def _named(mass: Mass, table: _Table, fit: _Fit, *, new: _Break) -> Kink:
-    """The break that was found, for people."""
+def _named(mass: Mass, table: _Table, fit: _Fit, *, new: _Break, known: Sequence[_Break]) -> Kink:
+    """The break that was found, for people. known: what was written."""
     if new.slope:
         return Kink(mass.entry, mass.at, times=_times(table, fit, new.pull))
-    return Kink(mass.entry, mass.at, step_g=float(fit.theta[table.steps_at[-1]]))
+    scales = list(zip(table.weighed.scales, new.after, strict=True))
+    before, after = {scale for scale, later in scales if not later}, {scale for scale, later in scales if later}
+    one_scale = bool((before & after) - {""})
+    cracked = any(leak.began <= new.pull <= leak.ended for leak in _leaks(table.weighed, known))
+    seen_since = any(each.written and each.pull >= new.pull for each in known)
+    step_g = float(fit.theta[table.steps_at[-1]])
+    return Kink(
+        mass.entry,
+        mass.at,
+        step_g=step_g,
+        lost=step_g < 0.0 and (one_scale or cracked or seen_since),
+        sure=step_g < 0.0 and (cracked or (one_scale and seen_since)),
+    )
 
 
 def _seen_later(breaks: Sequence[_Break], new: _Break, kink: Kink) -> _Break | None:
-    """The crack that was written after an egg began to lose more, before anything was sealed; None where none was."""
-    if kink.times is None or kink.times <= 1.0:
+    """The crack that was written after an egg began to lose more, or had lost much at once, before anything was sealed; None where none was."""
+    if (kink.times is None or kink.times <= 1.0) if new.slope else not kink.sure:
         return None
     later = min((each for each in breaks if each.pull >= new.pull), key=lambda each: each.pull, default=None)
-    return later if later is not None and later.slope and not (later.step_share or later.within) else None
+    return later if later is not None and later.crack and not later.within else None
 
 
 def _without_the_bad(table: _Table) -> tuple[_Fit, Mask, int]:

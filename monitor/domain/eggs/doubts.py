@@ -14,6 +14,7 @@ from monitor.domain.eggs.entry import (
     AFTER_HATCH,
     ALIVE,
     CLEAR,
+    CRACKED,
     DEAD,
     DRAW_DOWN,
     EARLY_DEAD,
@@ -361,7 +362,8 @@ def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) 
     before = next((e for e in reversed(weighed) if e.at <= entry.at), None)
     # Two scales differ by more than either scatters, so each is held against itself, whatever was shown by another between.
     same = [e for e in weighed if _scale(e) == _scale(entry)]
-    last = next((e for e in reversed(same) if e.at <= entry.at), None)
+    cracks = [e.at for e in about if isinstance(e.fact, Candling) and e.fact.found == CRACKED]
+    last = _to_hold_against([e for e in same if e.at <= entry.at], entry, own_g=own_g, cracks=cracks)
     following = next((e for e in same if e.at > entry.at), None)
     for first, second in pairwise([e for e in (last, entry, following) if e is not None]):
         if first.eggs == second.eggs:
@@ -378,6 +380,22 @@ def _weighing_doubts(entry: Entry, about: list[Entry], profile: Profile | None) 
         low_g, high_g = profile.egg_mass_g
         if not ODD_MASS[0] * low_g - error_g <= mass_g <= ODD_MASS[1] * high_g + error_g:
             yield (f"{entry.where}: {mass_g:.4g} g an egg, {profile.name} lays {low_g:g} to {high_g:g} g",)
+
+
+def _to_hold_against(earlier: list[Entry], entry: Entry, *, own_g: float, cracks: Sequence[datetime]) -> Entry | None:
+    """The newest weighing that counts; None where there is none. One that does not follow from the one before it, nor this one from it, was a slip of the
+    pen; but what an egg lost that had cracked was lost."""
+
+    def odd(first: Entry, second: Entry) -> bool:
+        return first.eggs == second.eggs and any(_loss_doubts("", first, second, own_g=own_g))
+
+    while len(earlier) > 1:
+        *before, last = earlier
+        cracked = any(at <= last.at for at in cracks)
+        if cracked or not (odd(before[-1], last) and odd(last, entry)):
+            break
+        earlier = before
+    return earlier[-1] if earlier else None
 
 
 def _loss_doubts(where: str, first: Entry, second: Entry, *, own_g: float) -> Iterator[Words]:

@@ -186,9 +186,17 @@ def test_what_it_does_to_the_others() -> None:
     """Of the other weighed eggs of the machine it is said how many reach their window with it, and how many as it is."""
     others = [replace(DRY, rh_low_pct=low, rh_high_pct=low + 12.0) for low in (35.0, 38.0, 50.0)]
     found = track(heading(Interval(18.0, 16.6, 19.4), DRY), WINDOW, rh_now_pct=41.0, others=others)
-    assert said(found).endswith("; of 3 others there 1 reach their target, 2 as it is")
+    assert said(found).endswith("; of the 3 other weighed eggs there 1 would reach their target with it, 2 without it")
     unheard = track(heading(Interval(18.0, 16.6, 19.4), DRY), WINDOW, others=others)
-    assert said(unheard).endswith("; of 3 others there 1 reach their target")  # where its humidity now is not known
+    assert said(unheard).endswith(
+        "; of the 3 other weighed eggs there 1 would reach their target with it"
+    )  # where its humidity now is not known
+    for other, words in (
+        (others[0], "miss its target with it, reach it without"),
+        (others[2], "reach its target with it, miss it without"),
+    ):
+        one = track(heading(Interval(18.0, 16.6, 19.4), DRY), WINDOW, rh_now_pct=41.0, others=[other])
+        assert said(one).endswith(f"; the other weighed egg there would {words}")
     alone = setting_of(DRY, 41.0)
     assert alone is not None
     assert (alone.others, alone.others_now, alone.others_then) == (None, None, None)

@@ -171,6 +171,22 @@ def test_each_scale_is_held_against_itself(fine: str | None, kitchen: str | None
         assert doubts(made, well, BIRD) == ()
 
 
+def test_a_slip_that_was_written_all_the_same_is_not_held_against_the_next() -> None:
+    """17.6 for 19.4, a day after 19.5, lighter than any egg loses; or 21.9, heavier than it was. The right 19.3 after it is not asked about, and what is
+    odd is told beside the newest that counts; but an egg that had cracked may have lost so much."""
+    for slip_g in (17.6, 21.9):
+        made = book(on("fine", 0.0, 20.0, 0.01), on("fine", 5.0, 19.5, 0.01), on("fine", 6.0, slip_g, 0.01))
+        assert doubts(made, on("fine", 7.0, 19.3, 0.01), BIRD) == ()
+        (asked,) = doubts(made, on("fine", 7.0, 20.4, 0.01), BIRD)
+        assert "heavier than before (19.5 g on fine)" in str(Refusal("", asked))
+    low = (on("fine", 0.0, 20.0, 0.01), on("fine", 5.0, 19.5, 0.01), on("fine", 6.0, 17.6, 0.01))
+    (asked,) = doubts(book(*low, entry(5.5, Candling("cracked"), 1)), on("fine", 7.0, 19.3, 0.01), BIRD)
+    assert "heavier than before (17.6 g on fine)" in str(Refusal("", asked))
+    followed = book(*low, on("fine", 7.0, 17.5, 0.01))  # two that agree are no slip
+    (asked,) = doubts(followed, on("fine", 8.0, 19.3, 0.01), BIRD)
+    assert "heavier than before (17.5 g on fine)" in str(Refusal("", asked))
+
+
 @pytest.mark.parametrize(
     ("days", "mass_g", "asked"),
     [

@@ -256,7 +256,9 @@ def test_the_others_in_the_machine_bound_it_too_and_are_counted(site: Site) -> N
     setting = track.where_to.setting
     assert (setting.others, setting.others_now) == (2, 1)
     assert setting.others_then == 1
-    assert projection_words(track.where_to, site).endswith("; of 2 others there 1 reach their target, 1 as it is")
+    assert projection_words(track.where_to, site).endswith(
+        "; of the 2 other weighed eggs there 1 would reach their target with it, 1 without it"
+    )
     elsewhere = replace(other, stays=(Stay("hatcher-1", SET),))
     assert " other" not in said(water_of(store, site, mine, now=day(12.0), batches=[HEN, elsewhere]), site)
 
