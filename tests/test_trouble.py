@@ -653,7 +653,6 @@ FULL = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (0, resource.
 HANGS = """
 import time, pathlib
 from monitor.adapters.store import late
-late.FIRST_S = 2.0
 late.LateLedger.__init__.__kwdefaults__["first_s"] = 2.0
 open_ = late.LateLedger.__init__.__kwdefaults__["open_"]
 def hangs(path):

@@ -143,7 +143,9 @@ class MqttLink:
         self._listening = False  # the broker has granted what we subscribed to
         self._outage: Broker | None = None  # as it was told
         self._silence_told = False
-        self._ends_s: deque[float] = deque(maxlen=TAKEN_TIMES)  # when a connection ended that had listened
+        # When connections ended that had listened, with the broker there all the time; and when the last of them was known as taken.
+        self._ends_s: deque[float] = deque(maxlen=TAKEN_TIMES)
+        self._taken_s = 0.0
         self._unwritten = 0
         self._retained: dict[str, bytes] = {}
         self._stored_heard: set[str] = set()  # on this connection
@@ -231,7 +233,7 @@ class MqttLink:
             limit_s = SILENT_PINGS * self._ping_every_s
             silent, was_silent = now_s - self._ping_heard_s > limit_s, self._silence_told
             self._silence_told = silent
-            alone = self._outage is not None and now_s - self._ends_s[-1] > TAKEN_S
+            alone = self._is_taken() and now_s - self._taken_s > TAKEN_S
             if alone:
                 self._outage = None
         if alone:
@@ -296,7 +298,7 @@ class MqttLink:
             return
         with self._lock:
             self._listening = True
-            taken = self._outage is not None and self._outage.what == TAKEN
+            taken = self._is_taken()
             if not taken:
                 self._outage = None
             self._next_ping_s = self._ping_heard_s = self._mono_s()
@@ -362,7 +364,8 @@ class MqttLink:
     def _on_connect_fail(self, client: mqtt.Client, userdata: object) -> None:
         error = sys.exc_info()[1]  # the library calls this while it handles the failure
         why = getattr(error, "strerror", None) or str(error or "no connection")
-        self._tell_outage(NOT_THERE, f"{why[:1].lower()}{why[1:100]}")
+        self._ends_s.clear()  # a broker that stops and starts puts nobody out
+        self._tell_outage(NOT_THERE, f"{why[:1].lower()}{why[1:100]}", another=self._is_taken())
 
     def _on_disconnect(  # noqa: PLR0917 - the library calls it so
         self, client: mqtt.Client, userdata: object, flags: object, reason: ReasonCode, props: object
@@ -371,7 +374,8 @@ class MqttLink:
         if self._stopping:
             return
         ends_s = self._ends_s
-        taken = len(ends_s) == TAKEN_TIMES and ends_s[-1] - ends_s[0] <= TAKEN_S
+        if taken := len(ends_s) == TAKEN_TIMES and ends_s[-1] - ends_s[0] <= TAKEN_S:
+            self._taken_s = ends_s[-1]
         self._tell_outage(TAKEN if taken else LOST, "" if taken else str(reason).lower(), another=taken)
 
     def _on_socket_close(self, client: mqtt.Client, userdata: object, sock: object) -> None:
@@ -386,6 +390,9 @@ class MqttLink:
                 self._ends_s.append(self._mono_s())
             self._connected = self._listening = self._silence_told = False
             self._unwritten = 0
+
+    def _is_taken(self) -> bool:
+        return self._outage is not None and self._outage.what == TAKEN
 
     def _tell_outage(self, what: str, said: str, *, another: bool = False) -> None:
         """Once for an outage, however many tries it takes to end it; another cause, if it is worth telling."""

@@ -23,6 +23,7 @@ from monitor.domain.state.record import Group
 from monitor.service.ports import Loaded, StoreFailure
 
 FIRST_S = 8.0  # for the first try, checking for damage and all: eggs must not wait longer for a card
+READ_SHARE = 0.25  # of that again for reading, where it cannot be written
 AGAIN_S = 2.0
 NOTHING = Loaded(
     lines=(), numberings={}, batches=(), alarms=(), unknown=(), waiting=(),
@@ -49,7 +50,7 @@ class LateLedger:
         self._path, self._another, self._open = path, another, open_
         self._first_s, self._again_s = first_s, again_s
         self._failure = StoreFailure(str(path), "the card does not answer", why=CARD_FAILING)
-        self._wrong: StoreFailure | None = None
+        self._wrong: Exception | None = None
         self._found: _Found | None = None
         self._started_from: Loaded | None = None
         self._site: SiteThen | None = None
@@ -116,15 +117,24 @@ class LateLedger:
             return self._found.ledger
 
     def _work(self) -> None:
+        try:
+            self._open_in_time()
+        except Exception as error:  # noqa: BLE001 - the thread's outermost place
+            # What no waiting mends, or a mistake of our own: whoever starts is told, now, or as the next run.
+            started = self._tried.is_set()
+            self._wrong = error
+            self._tried.set()
+            if started and not self._stopping.is_set():
+                self._another()
+
+    def _open_in_time(self) -> None:
         while not self._stopping.is_set():
             try:
                 found = self._try()
             except StoreFailure as failure:
                 self._failure = failure
                 if isinstance(failure, StoreInUse | NotOurs) and not self._tried.is_set():
-                    self._wrong = failure
-                    self._tried.set()
-                    return
+                    raise
                 self._tried.set()
                 self._stopping.wait(self._again_s)
                 continue
@@ -133,13 +143,13 @@ class LateLedger:
             return
 
     def _try(self) -> _Found:
-        opened = self._open(self._path)
-        try:
+        with contextlib.ExitStack() as undone:
+            opened = self._open(self._path)
+            undone.callback(opened.close)
             ledger = SqliteLedger(opened.connection)
-            return _Found(opened, ledger, ledger.load())
-        except BaseException:
-            opened.close()
-            raise
+            found = _Found(opened, ledger, ledger.load())
+            undone.pop_all()
+        return found
 
     def _take(self, found: _Found) -> None:
         with self._lock:
@@ -153,7 +163,7 @@ class LateLedger:
             self._another()
 
     def _read(self) -> Loaded | None:
-        """What can be read of a record that cannot be written; None where nothing can. Waits no longer than a first try."""
+        """What can be read of a record that cannot be written; None where nothing can."""
         read: list[Loaded] = []
 
         def look() -> None:
@@ -164,7 +174,7 @@ class LateLedger:
 
         looking = threading.Thread(target=look, name="record-read", daemon=True)
         looking.start()
-        looking.join(self._first_s / 4.0)
+        looking.join(self._first_s * READ_SHARE)
         return read[0] if read else None
 
 

@@ -238,9 +238,10 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
 
 def _failing(facts: Answer, for_s: float) -> str:
     """`failing for 2 h: the card is full; watched and told from memory, where 8,640 readings wait`."""
-    left = f", {facts['left_out_readings']:,} left out" if facts["left_out_readings"] else ""
+    left = f", {count:,} left out" if (count := facts.get("left_out_readings", 0)) else ""
     waits = f"watched and told from memory, where {facts['unwritten_readings']:,} readings wait{left}"
-    return f"failing for {duration(for_s)}: {facts['store_failing_why']}; {waits}"
+    why = facts.get("store_failing_why", "")  # a daemon of before says none
+    return f"failing for {duration(for_s)}: {f'{why}; ' if why else ''}{waits}"
 
 
 def _out(out: Answer, found: Found, zone: tzinfo) -> str:

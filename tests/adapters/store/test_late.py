@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from monitor.adapters.store import late as late_module
 from monitor.adapters.store.connection import NotOurs, Opened, StoreInUse, open_reader, open_writer
-from monitor.adapters.store.late import FIRST_S, NOTHING, LateLedger
+from monitor.adapters.store.late import FIRST_S, NOTHING, READ_SHARE, LateLedger
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.domain.alarms.about import CARD_FAILING, CARD_FULL, Damaged, Unrecorded
 from monitor.domain.state.record import Group
@@ -218,6 +219,36 @@ def test_a_command_that_has_it_for_a_moment_is_waited_for(tmp_path: Path, card: 
         assert not another.is_set()
 
 
-def test_a_start_waits_no_longer_than_that() -> None:
-    """Eight seconds for the first try, and two for reading."""
-    assert FIRST_S * 1.25 == 10.0
+def test_a_start_waits_no_longer_than_that(tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A card that answers neither who writes nor who reads: the run begins all the same, and in a house within ten seconds."""
+    path = tmp_path / "e.db"
+    write(path, full_group())
+    card.hangs = True
+    monkeypatch.setattr(late_module, "open_reader", lambda path: card.goes_on.wait(20.0))
+    with late(path, card, first_s=0.8) as (ledger, _):
+        began_s = time.monotonic()
+        assert ledger.load() == NOTHING
+        assert 0.9 < time.monotonic() - began_s < 3.0
+        assert ledger.trouble == Unrecorded(CARD_FAILING, unread=True)
+        monkeypatch.undo()
+    assert FIRST_S * (1.0 + READ_SHARE) <= 10.0
+
+
+def test_a_mistake_of_our_own_is_not_taken_for_a_card(tmp_path: Path, card: Card) -> None:
+    """It ends the start with what it was; found later, it ends the run, and the next one's start."""
+    path = tmp_path / "e.db"
+
+    def broken(path: Path) -> Opened:
+        raise ZeroDivisionError
+
+    ledger = LateLedger(path, another=lambda: None, open_=broken, first_s=5.0)
+    with pytest.raises(ZeroDivisionError):
+        ledger.load()
+    ledger.close()
+    card.why = CARD_FULL
+    with late(path, card) as (later, another):
+        later.load()
+        later._open = broken
+        assert another.wait(10.0)
+        with pytest.raises(StoreFailure):
+            later.commit(Group(batches={BATCH.id: BATCH}))
