@@ -725,7 +725,8 @@ class Engine:
             early = [
                 n
                 for n in self._group.notices
-                if n.id not in self._told_early and (n.priority in (HIGH, CRITICAL) or n.alarm_number in itself)
+                if n.id not in self._told_early
+                and (n.priority in (HIGH, CRITICAL) or n.alarm_number in itself or n.today is not None)
             ]
             self._told_early.update(n.id for n in early)
             self._tell_notices(early)

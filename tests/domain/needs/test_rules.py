@@ -247,6 +247,7 @@ BEHIND = {
     "egg-too-cold": "dry-bulb-low-alarm",
     "humidity-low-warning": "humidity-low-alarm",
     "sensor-suspect": "sensor-failed",
+    "not-recorded": "record-damaged",  # of a start that finds nothing
     "probes-disagree": "dry-bulb-high-alarm",  # the worse of the two is judged
 }
 BLIND = {"no-data", "sensor-failed", "node-offline", "bands-missing", "record-damaged", "all-silent", "keeps-stopping"}
@@ -277,7 +278,7 @@ def room(machines: int, probes_each: int, batches: int) -> Counter[str]:
     for rule in RULES.values():
         if rule.id in ("no-data", "no-humidity", "sensor-failed", "sensor-suspect", "sensor-drift"):
             count = machines * probes_each
-        elif rule.id in ("all-silent", "record-damaged", "was-away", "keeps-stopping"):
+        elif rule.id in ("all-silent", "record-damaged", "not-recorded", "was-away", "keeps-stopping"):
             count = 1
         elif rule.id in ("weight-off-track", "look-again"):
             count = batches
@@ -285,8 +286,6 @@ def room(machines: int, probes_each: int, batches: int) -> Counter[str]:
             count = 0  # no switch is configured in it
         elif rule.id == "probes-disagree":
             count = machines if probes_each > 1 else 0
-        elif rule.id == "not-recorded":
-            count = 0  # a card that fails while it runs; at a start it is "record was damaged", counted there
         elif rule.id == "dry-bulb-high-alarm":
             count = 0  # the lower step of "deadly heat", counted there: one danger, of which one step is told at a time
         else:

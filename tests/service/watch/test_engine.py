@@ -244,7 +244,7 @@ def test_a_failing_store_does_not_silence_an_alarm(desk: Desk) -> None:
     for second in range(1, 60, 10):
         desk.reading(second, 39.5)
     told = [what for kind, what in desk.said if kind == "notices"]
-    assert told == [["Soon: All machines not being recorded"], ["Urgent: Setter 1 too hot"]]
+    assert told == [["When you can: All machines not being recorded"], ["Urgent: Setter 1 too hot"]]
     assert "receipts" not in desk.kinds()
     desk.failing = False
     desk.engine.idle(at(70 + STORE_PATIENCE_S))
@@ -274,7 +274,7 @@ def test_who_is_told_from_memory(desk: Desk) -> None:
     kept(desk, Notice(5, "5", "kim", "high", "later for kim", "x", T0, 5))
     for second in range(11, 15):
         desk.engine.idle(at(second))
-    first = ["critical for sam", "high for kim", "Soon: All machines not being recorded"]
+    first = ["critical for sam", "high for kim", "When you can: All machines not being recorded"]
     urgent = [("notices", first), ("notices", ["later for kim"])]
     assert desk.said == urgent
     desk.failing = False

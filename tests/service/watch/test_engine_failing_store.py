@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from monitor.domain.alarms.notice import Today
 from monitor.domain.needs.rules import NOT_RECORDED
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Now
@@ -21,7 +22,7 @@ __all__ = ["desk", "site"]  # fixtures
 HOT, WARM = 39.5, 38.5  # °C: beyond a hen's alarm limit; beyond her warning limit alone
 
 
-ITSELF = "Soon: All machines not being recorded"
+ITSELF = "When you can: All machines not being recorded"
 
 
 def told(desk: Desk) -> list[list[str]]:
@@ -244,3 +245,16 @@ def test_a_stop_while_the_store_fails_tries_once_more(site: Site, desk: Desk) ->
     desk.engine.run(inbox, Clock())
     assert desk.engine.counts["failed_commits"] == 2
     assert desk.said == []
+
+
+def test_the_summary_of_the_day_goes_out_from_memory(desk: Desk) -> None:
+    """What is low is told there, also that nothing is recorded."""
+    desk.failing = True
+    for second in range(1, 30, 5):
+        desk.reading(second)
+    (itself,) = desk.engine._group.notices
+    day = replace(itself, id=99, dedupe="99", alarm_number=0, title="When you can: today", facts=None, today=Today())
+    desk.engine._group.notices.append(day)
+    desk.engine.idle(at(31))
+    desk.engine.idle(at(32))
+    assert told(desk) == [["When you can: today"]]
