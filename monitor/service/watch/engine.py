@@ -325,8 +325,8 @@ class Engine:
         elif isinstance(item, CalendarDue):
             self._do_chores(item.now)
         elif isinstance(item, Opened):
-            verdict = IN if item.damaged is None else OUT
-            about = item.damaged or ""
+            verdict = IN if item.trouble is None else OUT
+            about = item.trouble or ""
             judge(self._look(now), (SITE_SUBJECT, RECORD_DAMAGED), Judgement(verdict, now.utc, about=about))
             self._judge_recorded(now)  # it stands where the run before was cut off as it began to write again
         elif isinstance(item, Rearranged):

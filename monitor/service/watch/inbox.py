@@ -80,7 +80,7 @@ class Opened:
     """The record was opened; None: it is whole. Unrecorded: it could not be, nor be read."""
 
     now: Now
-    damaged: Damaged | Unrecorded | None
+    trouble: Damaged | Unrecorded | None
 
 
 @fixed
