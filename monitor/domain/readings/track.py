@@ -96,6 +96,8 @@ class Limits:
     behind_times: float = 2.0
     # After which a stillness in which nothing moved counts for nothing (a week's end is over by Tuesday), and one in which the other moved.
     both_fade_s: float = 2 * 86_400.0
+    # One such, if it was over before it had failed by its steps, is waited for as two are, for a week: a room asks once a week.
+    once_fade_s: float = 7 * 86_400.0
     long_fade_s: float = 28 * 86_400.0
     noise_s: float = 600.0  # over which the present to and fro is taken, and at least over so many readings:
     noise_readings: float = 30.0
@@ -492,9 +494,10 @@ def _over(track: Track, lasted_s: float, scale: Scale, pace: Pace) -> tuple[floa
     if lasted_s > limits.flat_s[1]:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
         lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
-    if known.both_s:
-        faded = max(0.0, 1.0 - lasted_s / limits.both_fade_s)
-        known = replace(known, both_s=faded * known.both_s, once_s=faded * known.once_s)
+    if known.once_s:
+        both_s = max(0.0, 1.0 - lasted_s / limits.both_fade_s) * known.both_s
+        once_s = max(0.0, 1.0 - lasted_s / limits.once_fade_s) * known.once_s
+        known = replace(known, both_s=both_s, once_s=once_s)
     return lasted_s, _by_itself(known)
 
 
@@ -546,7 +549,8 @@ def _flat_limits_s(track: Track, other: Track | None, *, scale: Scale, pace: Pac
         again_s = (limits.alone_times if first_week else limits.alone_doubt_times) * track.stillness.long_s
         return max(suspect_s, min(again_s, limits.long_longest_s[0])), fail_s
     times, both_times = limits.long_times
-    long_s = both_times * track.stillness.both_s
+    once_s = track.stillness.once_s
+    long_s = both_times * (once_s if once_s < fail_s else track.stillness.both_s)
     if track.stillness.long_s and _alive(track, other, mono_s):
         long_s = max(long_s, times * track.stillness.long_s)
     if other is not None:

@@ -100,6 +100,30 @@ def test_an_egg_on_a_cited_line_is_on_track(row: dict[str, str]) -> None:
     assert found[1.0].state == ON_TRACK
 
 
+LINES = [
+    (key, OF_MANY.get(name, name)) for key, row in CITED.items() for name in row["profiles"].split()
+]  # each cited line, with each species that it speaks of
+
+
+@pytest.mark.parametrize(("key", "name"), LINES, ids=[f"{key}, {name}" for key, name in LINES])
+def test_an_egg_on_a_cited_line_is_on_track_by_each_profile_as_shipped(key: str, name: str) -> None:
+    """Not only by that source's own window: weighed daily, in the middle of what a source gives, it is within the window that the species is held to."""
+    row, shipped = CITED[key], PROFILES[name]
+    target = target_of(shipped)
+    assert target is not None
+    assert shipped.egg_mass_g is not None
+    by_source = replace(shipped, target_loss_pct=span(row["target_pct"]), target_loss_to=clock_of(row))
+    middle_pct, mass_g = sum(span(row["target_pct"])) / 2.0, sum(shipped.egg_mass_g) / 2.0
+    states = [
+        track(
+            on_a_good_scale(by_source, share * shipped.lockdown_day, middle_pct, mass_g=mass_g), target.by_pip_pct
+        ).state
+        for share in (0.5, 0.75, 1.0)
+    ]
+    assert OFF_TRACK not in states
+    assert states[-1] == ON_TRACK
+
+
 @pytest.mark.parametrize("profile", PROFILES.values(), ids=PROFILES)
 def test_each_profile_s_own_egg_is_on_track(profile: Profile) -> None:
     """The same with what the profile itself says."""
@@ -181,7 +205,6 @@ def test_the_other_turkey_source_does_not_speak_against_the_target() -> None:
     by_hatch = most * turkey.days / float(row["by"].removeprefix("day "))
     low, high = target.by_hatch_pct
     assert low < by_hatch < high
-    assert by_hatch > (low + high) / 2.0  # it is a most, and so lies in the upper half
 
 
 def test_the_average_turkey_egg_at_the_recommended_humidity_is_on_track() -> None:

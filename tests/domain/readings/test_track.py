@@ -68,6 +68,7 @@ def test_the_numbers_that_the_tests_turn_on() -> None:
         "behind_k": 0.3,
         "behind_times": 2.0,
         "both_fade_s": 2 * DAY_S,
+        "once_fade_s": 7 * DAY_S,
         "long_fade_s": 28 * DAY_S,
         "noise_s": 600.0,
         "noise_readings": 30.0,
