@@ -1,4 +1,4 @@
-"""The known faults, each in the shortest story that shows it: a story fails as long as its fault stands."""
+"""Faults that once were, each in the shortest story that shows it, and two that never were: a story fails as long as its fault stands."""
 
 from __future__ import annotations
 
@@ -144,6 +144,26 @@ def a_crash_forgets_an_answer(room: Room) -> None:
     assert alarm.known
 
 
+def a_small_step_leaves_a_delay(room: Room) -> None:
+    """It has been too cold for eight minutes when somebody puts the label clock on by four: the delay runs on."""
+    room.set_eggs(HATCHER)
+    room.pass_time(100)
+    room.air[HATCHER].wanted_c = 35.2
+    room.pass_time(480)
+    room.step_clock(timedelta(minutes=4))
+    room.pass_time(900)
+
+
+def a_narrow_band_is_come_back_into(room: Room) -> None:
+    """Too cold where the band is narrower than four deadbands of the rule: it is over from a quarter of the band inwards."""
+    room.set_eggs(SETTER)
+    room.air[SETTER].wanted_c = 35.7
+    room.pass_time(1800)
+    room.air[SETTER].wanted_c = 36.2
+    room.pass_time(1800)
+    assert not room.model.alarms[SETTER, "dry-bulb-low-alarm"].stands
+
+
 STORIES: dict[Callable[[Room], None], str] = {
     a_lifted_shelf_comes_back: UNWRITTEN,
     an_end_is_not_written: UNWRITTEN,
@@ -156,4 +176,6 @@ STORIES: dict[Callable[[Room], None], str] = {
     a_node_is_not_judged_again: UNHEARD,
     a_crash_goes_back_to_the_stop_before: KEPT,
     a_crash_after_a_step_moves_a_shelf: SHELF,
+    a_small_step_leaves_a_delay: "",
+    a_narrow_band_is_come_back_into: "",
 }
