@@ -302,7 +302,7 @@ def moved_again(track: Track, before: Track, other: Track | None, *, scale: Scal
     two do. Of a probe that has no other quantity, one counts for up to four times; if it is coarse, all of it does, for a month.
     """
     _, _, _, limits, _ = pace
-    lasted_s, limit_s = before.mono_s - before.run_s, _flat_limits_s(before, other, scale=scale, pace=pace)[0]
+    lasted_s, limit_s = before.mono_s - before.run_s, _learnt_limits_s(before, other, scale=scale, pace=pace)[0]
     if lasted_s <= limit_s:
         return track, 0.0
     known = track.stillness
@@ -493,7 +493,7 @@ def _over(track: Track, lasted_s: float, scale: Scale, pace: Pace) -> tuple[floa
     limits, known = pace[3], track.stillness
     if lasted_s > limits.flat_s[1]:
         # A sensor that hung and came back must not pass for one that is still by nature: no run teaches more than its limit.
-        lasted_s = min(lasted_s, _flat_limits_s(track, None, scale=scale, pace=pace)[1])
+        lasted_s = min(lasted_s, _learnt_limits_s(track, None, scale=scale, pace=pace)[1])
     if known.once_s:
         both_s = max(0.0, 1.0 - lasted_s / limits.both_fade_s) * known.both_s
         once_s = max(0.0, 1.0 - lasted_s / limits.once_fade_s) * known.once_s
@@ -538,7 +538,18 @@ def _own_limits_s(track: Track, scale: Scale, pace: Pace) -> tuple[float, float]
 
 
 def _flat_limits_s(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> tuple[float, float]:
-    """The same, and what was learnt of long ones."""
+    """The same, what was learnt of long ones, and what one that was doubted lately came out of before it had failed: it may again that week."""
+    suspect_s, fail_s = _learnt_limits_s(track, other, scale=scale, pace=pace)
+    once_s, limits = track.stillness.once_s, pace[3]
+    if not once_s or once_s >= _own_limits_s(track, scale, pace)[1] or (other is None and _coarse(track, scale) > 1.0):
+        return suspect_s, fail_s
+    again_s = limits.long_times[1] * once_s
+    longest_s, fail_longest_s = limits.long_longest_s
+    return max(suspect_s, min(again_s, longest_s)), max(fail_s, min(2.0 * again_s, fail_longest_s))
+
+
+def _learnt_limits_s(track: Track, other: Track | None, *, scale: Scale, pace: Pace) -> tuple[float, float]:
+    """Suspect and fail by its steps and its usual stillness, and by what was learnt of long ones."""
     mono_s, _, _, limits, _ = pace
     suspect_s, fail_s = _own_limits_s(track, scale, pace)
     coarse = _coarse(track, scale)
@@ -549,8 +560,7 @@ def _flat_limits_s(track: Track, other: Track | None, *, scale: Scale, pace: Pac
         again_s = (limits.alone_times if first_week else limits.alone_doubt_times) * track.stillness.long_s
         return max(suspect_s, min(again_s, limits.long_longest_s[0])), fail_s
     times, both_times = limits.long_times
-    once_s = track.stillness.once_s
-    long_s = both_times * (once_s if once_s < fail_s else track.stillness.both_s)
+    long_s = both_times * track.stillness.both_s
     if track.stillness.long_s and _alive(track, other, mono_s):
         long_s = max(long_s, times * track.stillness.long_s)
     if other is not None:

@@ -329,6 +329,12 @@ def ran(run_s: float, **changes: object) -> Track:
         ({"both_s": 1000.0}, 4000.0, 8000.0),
         ({"both_s": 200.0}, 900.0, 3600.0),
         ({"both_s": 200_000.0}, 3 * DAY_S, 6 * DAY_S),
+        ({"once_s": 3000.0}, 12_000.0, 24_000.0),  # it was doubted, and had not failed by then
+        ({"once_s": 200.0}, 900.0, 3600.0),
+        ({"once_s": 3600.0}, 900.0, 3600.0),  # it had failed
+        ({"once_s": 3000.0, "both_s": 4000.0}, 16_000.0, 32_000.0),
+        ({"once_s": 80_000.0, "usual_s": 7000.0}, 3 * DAY_S, 6 * DAY_S),
+        ({"once_s": 5000.0, "step": 0.0625}, 4725.0, 18_900.0),  # without a humidity, and coarse: `long_s` is for that
         ({"long_s": 5000.0}, 900.0, 3600.0),  # without another quantity that moves it says nothing
     ],
 )
@@ -375,21 +381,25 @@ def test_a_stillness_in_which_the_other_quantity_moved_was_the_rooms() -> None:
 
 
 @pytest.mark.parametrize(
-    ("lasted_s", "known_s", "left"),
+    ("lasted_s", "known_s", "counts_s"),
     [
-        (3600.0, 1000.0, 47 / 48),
-        (DAY_S, 1000.0, 1.0 - 8000.0 / (2 * DAY_S)),
-        (DAY_S, 3 * DAY_S, 0.5),
-        (3 * DAY_S, 3 * DAY_S, 0.0),
+        (3600.0, 1000.0, 3600.0),
+        (DAY_S, 1000.0, 8000.0),
+        (DAY_S, 3 * DAY_S, DAY_S),
+        (3 * DAY_S, 3 * DAY_S, 3 * DAY_S),
     ],
 )
-def test_what_was_learnt_while_nothing_moved_fades_in_two_days(lasted_s: float, known_s: float, left: float) -> None:
+def test_what_was_learnt_while_nothing_moved_fades_in_two_days(
+    lasted_s: float, known_s: float, counts_s: float
+) -> None:
     """With each stillness that ends, by its length, and by no more than what would be failed: a quiet week's end is no measure of the
-    days after it."""
+    days after it. What was so once fades in a week."""
     before = ran(lasted_s, both_s=known_s, once_s=2000.0)
     after, _, _, _, _ = step(before, 37.6, TEMPERATURE, False, pace(100_010.0))
     assert after is not None
-    assert (after.stillness.both_s, after.stillness.once_s) == pytest.approx((known_s * left, 2000.0 * left))
+    assert (after.stillness.both_s, after.stillness.once_s) == pytest.approx(
+        (known_s * max(0.0, 1.0 - counts_s / (2 * DAY_S)), 2000.0 * (1.0 - counts_s / (7 * DAY_S)))
+    )
 
 
 @pytest.mark.parametrize(
