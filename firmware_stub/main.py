@@ -9,6 +9,7 @@ from drivers import DS18B20, I2CBus, ScriptedSensor, SHT3x, SHT4x, rom_code
 from mqtt import Client
 from node import Node, Uptime
 
+_OURS = ("t", "rh", "fault", "signal", "battery")  # what records of the node itself are called
 _LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789-"
 
 
@@ -39,6 +40,9 @@ class UnixBoard:
 
         return read
 
+    def facts(self):
+        return ()
+
     def unix_s(self):
         return int(time.time()) if settings.CLOCK else None
 
@@ -64,6 +68,8 @@ class Esp32Board:
         self._clock_ms = 0
         self._epoch_s = 946684800 if time.gmtime(0)[0] == 2000 else 0  # some builds count from 2000
         self._watchdog = None
+        pin = settings.BATTERY_PIN
+        self._battery = None if pin is None else machine.ADC(machine.Pin(pin), atten=machine.ADC.ATTN_11DB)
 
     def _make_i2c(self):
         scl, sda = self._machine.Pin(settings.SCL_PIN), self._machine.Pin(settings.SDA_PIN)
@@ -105,6 +111,18 @@ class Esp32Board:
             except OSError as error:
                 print("wifi failed reason=%r" % error)
         return False
+
+    def facts(self):
+        """How strong the Wi-Fi is, in dBm, and the battery's voltage, in thousandths; what this board cannot say is left out."""
+        said = []
+        try:
+            if settings.SIGNAL and self._wlan.isconnected():
+                said.append(("signal", "dBm", 1000 * self._wlan.status("rssi")))
+            if self._battery:
+                said.append(("battery", "V", settings.BATTERY_TIMES * self._battery.read_uv() // 1000))
+        except (OSError, ValueError) as error:
+            print("facts failed reason=%r" % error)
+        return said
 
     def unix_s(self):
         """Unix seconds, or None while the clock is not set. Set again every 12 h; tried every 10 min until then."""
@@ -148,8 +166,8 @@ def check_settings():
         if kind == "ds18b20" and where is not None:
             rom_code(where)
     for name, _, true_at in settings.SWITCHES:
-        if not 1 <= len(name) <= 32 or name.strip(_LETTERS) or name in ("t", "rh", "fault"):
-            raise ValueError("switch %s: expected 1 to 32 of a-z, 0-9 and -, and not the end of a probe's records" % name)
+        if not 1 <= len(name) <= 32 or name.strip(_LETTERS) or name in _OURS:
+            raise ValueError("switch %s: expected 1 to 32 of a-z, 0-9 and -, and none of %s" % (name, ", ".join(_OURS)))
         if true_at not in (0, 1):
             raise ValueError("switch %s: %r, expected 1 or 0" % (name, true_at))
     if settings.BOARD not in ("esp32", "unix"):
@@ -195,6 +213,7 @@ def build():
         jitter_ms=lambda limit: random_below(limit + 1),
         sleep_ms=time.sleep_ms,
         switches=[(name, board.switch(pin, true_at)) for name, pin, true_at in settings.SWITCHES],
+        facts=board.facts,
     )
 
 

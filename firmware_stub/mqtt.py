@@ -97,7 +97,8 @@ class Client:
         self._send(0x10, body + b"".join([_text(field) for field in fields]))
         answer = self._await(_CONNACK)
         if answer[1]:
-            raise OSError("refused with code %d" % answer[1])
+            why = ": user or password" if answer[1] in (4, 5) else ""
+            raise OSError("refused with code %d%s" % (answer[1], why))
 
     def _subscribe(self, topic):
         packet_id = self._next_id()

@@ -14,10 +14,10 @@ whole seconds from the node's start to the sample, never to the sending.
 
 import json
 
-from ring import Ring
+from ring import NOTHING, Ring
 from sensors import FAULTS
 
-NOTHING = -0x80000000  # in the ring: no such value in this sample
+SPARE = 30000  # bytes of memory that the ring leaves to all else
 
 
 class Uptime:
@@ -46,11 +46,12 @@ def decimal(milli):
     return text.rstrip("0").rstrip(".")
 
 
-def pack(node, names, record, *, boot, seq, switches=(), started_unix_s=None):
+def pack(node, names, record, *, boot, seq, switches=(), facts=(), started_unix_s=None):
     """One sample as a SenML pack, in bytes.
 
     `record` is up, then t, rh and fault of each probe in the order of `names`, then 0 or 1 of each of `switches`.
-    `started_unix_s` is when this node started, if it knows.
+    `facts` is what the node says of itself besides: (name, unit, thousandths of it). `started_unix_s` is when this node
+    started, if it knows.
     """
     entries = []
     for i in range(len(names)):
@@ -64,6 +65,8 @@ def pack(node, names, record, *, boot, seq, switches=(), started_unix_s=None):
     for i in range(len(switches)):
         said = "true" if record[1 + 3 * len(names) + i] else "false"
         entries.append('"n":"%s","vb":%s' % (switches[i], said))
+    for name, unit, milli in facts:
+        entries.append('"n":"%s","u":"%s","v":%s' % (name, unit, decimal(milli)))
     up = record[0]
     base = '"bn":"%s/",' % node
     if started_unix_s is not None:
@@ -79,12 +82,12 @@ class Node:
     `sensors` stand in the order of settings.PROBES; `make_client(will, on_message, idle)` builds the MQTT client;
     `buzzer(on)` switches it; `feed()` feeds the watchdog; `link()` is True while there is a network; `unix_s()` is the
     clock or None; `jitter_ms(limit)` is a random whole number from 0 to the limit. `switches` are (name, read), and
-    read() is what it says, 0 or 1.
+    read() is what it says, 0 or 1. `facts()` is what the board says of itself now, as in `pack`.
     """
 
     def __init__(
         self, settings, sensors, make_client, *, uptime, boot, buzzer, link, unix_s, feed, jitter_ms, sleep_ms,
-        switches=(),
+        switches=(), facts=tuple,
     ):
         self._settings = settings
         self._sensors = sensors
@@ -97,6 +100,7 @@ class Node:
         self._feed = feed
         self._jitter_ms = jitter_ms
         self._sleep_ms = sleep_ms
+        self._facts = facts
 
         here = settings.ROOT + "/" + settings.SITE + "/"
         self._air = here + settings.NODE + "/air"
@@ -110,7 +114,11 @@ class Node:
         self._turned_ms = None  # since when they say something else
         self._taken_ms = 0  # when the newest sample was taken
 
-        self.ring = Ring(settings.RING, 1 + 3 * len(sensors) + len(switches))
+        self.ring = Ring(settings.RING, len(sensors), len(switches), SPARE)
+        if self.ring.capacity < settings.RING:
+            print("ring %d samples: memory for no more, RING is %d" % (self.ring.capacity, settings.RING))
+        self._told = (), -1  # what it said of itself last, and in which number
+        self._told_ms = 0  # when it says so again
         self._started_unix_s = None
         self._to_send = 0  # the next number to send
         self._sample_ms = 0  # when the next sample is due
@@ -118,6 +126,8 @@ class Node:
         self._retry_wait_ms = settings.RETRY_MS
         self._resend_ms = 0  # when to send again what is not stored
         self._resend_wait_ms = settings.RESEND_MS
+        self._unstored_ms = None  # since when nothing was stored of what it has, and might have been
+        self._complain_ms = 0  # when that is said on the console, if it stays so
         self._alive_count = None
         self._alive_ms = 0  # when the counter last moved
         self._sounding = False
@@ -128,7 +138,9 @@ class Node:
         self.tend()
         if not self._client.connected:
             self._join_when_due()
-        elif not self._send_one():
+            return
+        self._complain()
+        if self._client.connected and not self._send_one():
             self._client.serve(50)
 
     def tend(self):
@@ -169,7 +181,10 @@ class Node:
         self._said = [read() for read in self._reads]
         self._turned_ms = None
         self._taken_ms = self._uptime.ms()
-        self.ring.push(record + self._said)
+        number = self.ring.push(record + self._said)
+        if self._taken_ms >= self._told_ms:
+            self._told = self._facts(), number
+            self._told_ms = self._taken_ms + self._settings.FACTS_MS
 
     def _join_when_due(self):
         now_ms = self._uptime.ms()
@@ -188,6 +203,7 @@ class Node:
             self._retry_wait_ms = self._settings.RETRY_MS
             self._resend_wait_ms = self._settings.RESEND_MS
             self._to_send = self.ring.first
+            self._unstored_ms = None
         else:
             self._retry_ms = self._uptime.ms() + self._retry_wait_ms + self._jitter_ms(self._retry_wait_ms)
             self._retry_wait_ms = min(2 * self._retry_wait_ms, self._settings.RETRY_MAX_MS)
@@ -204,13 +220,32 @@ class Node:
             return False
         message = pack(
             self._settings.NODE, self._names, ring.read(seq),
-            boot=self._boot, seq=seq, switches=self._switches, started_unix_s=self._started(),
+            boot=self._boot, seq=seq, switches=self._switches, facts=self._told[0] if seq == self._told[1] else (),
+            started_unix_s=self._started(),
         )
         if self._client.publish(self._air, message):
             self._to_send = max(self._to_send, seq + 1)
             if seq <= ring.first:
                 self._await_stored()
         return True
+
+    def _complain(self):
+        """Say on the console, to who sits at the bench, that nothing is stored, and where to look; and again every ten minutes."""
+        now_ms = self._uptime.ms()
+        if not len(self.ring):
+            self._unstored_ms = None
+            return
+        if self._unstored_ms is None:
+            self._unstored_ms = now_ms
+            self._complain_ms = now_ms + self._settings.ALIVE_MS
+        if now_ms < self._complain_ms:
+            return
+        self._complain_ms = now_ms + 600000
+        print("nothing stored for %d s" % ((now_ms - self._unstored_ms) // 1000))
+        if self._alive_count is not None and now_ms - self._alive_ms < self._settings.ALIVE_MS:
+            print("  eggroom is there: `eggroom health` and `eggroom refused` say what is wrong with it")
+        else:
+            print('  no word of eggroom at site "%s": does it run, and is its id under [site] that?' % self._settings.SITE)
 
     def _started(self):
         """Unix seconds when this node started, or None without a clock. A second of rounding does not move it."""
@@ -241,6 +276,7 @@ class Node:
         if boot != self._boot or type(seq) is not int or not self.ring.first <= seq < self.ring.next:
             return
         self.ring.forget(seq)
+        self._unstored_ms = None
         self._resend_wait_ms = self._settings.RESEND_MS
         self._await_stored()
 

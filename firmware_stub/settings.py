@@ -30,12 +30,18 @@ SDA_PIN = 21
 WIRE_PIN = 4
 BUZZER_PIN = 25  # None: no buzzer
 
+# What it says of itself besides, every ten minutes, for `eggroom health`.
+SIGNAL = True  # how strong the Wi-Fi is here (dBm: -60 is good, -80 hardly enough)
+BATTERY_PIN = None  # of an ADC (32 to 39 on an ESP32) that a battery's voltage comes to, through two resistors
+BATTERY_TIMES = 2  # by how much they divide it: two equal ones halve it
+FACTS_MS = 600000
+
 CLOCK = False  # True: set the clock over the network and tell absolute times as well,
 NTP_HOST = "pool.ntp.org"  # from here
 
 SETTLE_MS = 50  # a switch that turned has to say the same for so long; then a sample is sent at once
 INTERVAL_MS = 10000  # between samples; sooner would warm a DS18B20 by its own current
-RING = 512  # samples kept while nobody stores them; 512 at 10 s are 85 minutes
+RING = 4320  # samples kept while nobody stores them: 12 hours at 10 s. Fewer, and so said at the start, where there is no memory for so many
 KEEPALIVE_S = 30  # the broker says "offline" after 1.5 times this silence
 TIMEOUT_MS = 5000  # for each answer of the broker
 RETRY_MS = 1000  # first wait before connecting again; doubled each time,

@@ -83,22 +83,25 @@ def uptime_lines():
 
 def ring_lines():
     """A long walk of pushes and forgets, against a plain list of what should be held."""
-    ring = Ring(7, 2)
+    ring = Ring(7, 1, 9)
     held = []
     dropped = 0
     state = 12345
     for number in range(5000):
         state = (state * 1103515245 + 12345) & 0x7FFFFFFF
-        held.append((number, number, -number))
+        switches = [number >> i & 1 for i in range(9)]
+        record = [number << 12, 37500 - number, NOTHING if number % 3 else number, number % 10]
+        record.extend(switches)
+        held.append((number, record))
         if len(held) > 7:
             held.pop(0)
             dropped += 1
-        assert ring.push((number, -number)) == number
+        assert ring.push(record) == number
         if state % 5 == 0:
             through = number - (state >> 8) % 9
             ring.forget(through)
             held = [record for record in held if record[0] > through]
-        assert [(n, ring.read(n)[0], ring.read(n)[1]) for n in range(ring.first, ring.next)] == held
+        assert [(n, ring.read(n)) for n in range(ring.first, ring.next)] == held
         assert ring.dropped == dropped
     yield f"ring {ring.first} {ring.next} {ring.dropped}"
 

@@ -16,6 +16,7 @@ BOARD: dict[str, Any] = QUICK | {
     "WIFI_NAME": "barn",
     "PROBES": (("top", "sht4x", 0x44), ("egg", "ds18b20", "28139bbb0b00001f"), ("low", "sht3x", 0x45)),
     "SWITCHES": (("door", 32, 1), ("water", 33, 0)),
+    "BATTERY_PIN": 35,
 }
 
 
@@ -37,6 +38,7 @@ def test_a_board_with_real_drivers() -> None:
         ("low/fault", "bus"),
         ("door", False),
         ("water", True),
+        ("battery", 3.9),  # of the first sample, when it had not joined the Wi-Fi yet
     ]
     assert abs(pack[0]["bt"] - time.time()) < 15
     for line in (

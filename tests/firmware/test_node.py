@@ -62,6 +62,7 @@ class Room:
         self.linked = True
         self.buzzer: list[tuple[int, bool]] = []
         self.fed = 0
+        self.facts: list[tuple[str, str, int]] = []
         self.contacts: dict[str, int] = dict.fromkeys((each[0] for each in settings.get("SWITCHES", ())), 0)
         example = {name: value for name, value in vars(settings_module).items() if name.isupper()}
         self.settings = SimpleNamespace(**(example | {"SITE": "barn", "PROBES": WARM_AND_DAMP} | settings))
@@ -82,6 +83,7 @@ class Room:
             jitter_ms=lambda limit: limit,  # the longest jitter
             sleep_ms=self.pass_ms,
             switches=[(name, lambda name=name: self.contacts[name]) for name, _, _ in self.settings.SWITCHES],
+            facts=lambda: tuple(self.facts),
         )
 
     def _make_client(self, will: tuple[str, str], on_message: Any, idle: Any) -> FakeClient:
@@ -237,6 +239,69 @@ def test_a_full_ring_drops_the_oldest() -> None:
     dropped = room.node.ring.dropped
     assert dropped >= 7
     assert room.seqs()[before:] == [dropped, dropped + 1, dropped + 2, dropped + 3]
+
+
+def test_twelve_hours_without_a_broker_are_kept() -> None:
+    """Nearly as many samples as twelve hours at 10 s hold (taken at 1 s here): each comes afterwards, oldest first, with the time it was taken."""
+    room = Room(INTERVAL_MS=1000)
+    room.client.up = False
+    room.run(4239.5)
+    kept = len(room.node.ring)
+    assert (kept, room.node.ring.dropped) == (4240, 0)
+    room.client.up = True
+    before, sent = len(room.airs()), len(room.client.sent)
+    while len(room.client.sent) < sent + 1 + kept:  # that it is online is one of them
+        room.node.step()
+    assert [(r["seq"], r["up"]) for _, r in room.airs()[before : before + kept]] == [(n, n) for n in range(kept)]
+
+
+def test_what_it_says_of_itself_goes_with_one_sample_in_ten_minutes() -> None:
+    """With the sample that is due then, as often as that is sent; nothing of a board that cannot say."""
+    room = Room(RESEND_MS=10**7)
+    room.facts = [("signal", "dBm", -61000), ("battery", "V", 3912)]
+    room.run(1225)
+    packs = [json.loads(payload) for _, topic, payload, _ in room.client.sent if topic.endswith("/air")]
+    said = {pack[0]["seq"]: pack[-2:] for pack in packs if len(pack) > 2}
+    assert said == {
+        seq: [{"n": "signal", "u": "dBm", "v": -61}, {"n": "battery", "u": "V", "v": 3.912}] for seq in (0, 60, 120)
+    }
+
+
+def test_the_console_says_that_nothing_is_stored(capsys: pytest.CaptureFixture[str]) -> None:
+    """After three minutes, and again each ten: whether eggroom is there and does not want it, or has not been heard at its site."""
+    room = Room()
+    room.run(179)
+    assert "nothing stored" not in capsys.readouterr().out
+    room.run(602)
+    told = [line for line in capsys.readouterr().out.splitlines() if "buzzer" not in line]
+    assert told == [
+        "nothing stored for 180 s",
+        '  no word of eggroom at site "barn": does it run, and is its id under [site] that?',
+        "nothing stored for 780 s",
+        '  no word of eggroom at site "barn": does it run, and is its id under [site] that?',
+    ]
+    for count in range(70):
+        room.hear("service/alive", str(count).encode())
+        room.run(10)
+    told = [line for line in capsys.readouterr().out.splitlines() if "buzzer" not in line]
+    assert told == [
+        "nothing stored for 1380 s",
+        "  eggroom is there: `eggroom health` and `eggroom refused` say what is wrong with it",
+    ]
+    room.stored(room.node.ring.next - 1)
+    room.run(170)
+    assert "nothing stored" not in capsys.readouterr().out
+
+
+def test_the_console_is_quiet_where_all_is_stored(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each sample within its time, however seldom they come."""
+    room = Room(INTERVAL_MS=600000)
+    for count in range(6):
+        room.hear("service/alive", str(count).encode())
+        room.run(2)
+        room.stored(room.node.ring.next - 1)
+        room.run(598)
+    assert "nothing stored" not in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

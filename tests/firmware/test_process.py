@@ -367,7 +367,7 @@ def test_login_to_the_broker_as_shipped(tmp_path: Path) -> None:
 
 
 def test_a_small_heap_is_enough(broker: Broker, listener: Listener) -> None:
-    """Four probes, a ring of 512 and a reconnect fit 128 kB here, where a word is twice the board's."""
+    """Four probes and a reconnect fit 128 kB here, where a word is twice the board's; the ring takes what is left, and says how much."""
     probes = tuple((name, *rest) for name in ("top", "low", "egg", "out") for _, *rest in WARM_AND_DAMP)
     with start(broker, heap="128k", INTERVAL_MS=20, PROBES=probes) as node:
         listener.wait_for_seq(40)
@@ -376,6 +376,8 @@ def test_a_small_heap_is_enough(broker: Broker, listener: Listener) -> None:
         wait_until(lambda: joins(node) == 2, 10, "it did not join again")
         listener.wait_for_seq(150)
         assert "MemoryError" not in node.log()
+        room = int(re.findall(r"ring (\d+) samples: memory for no more, RING is 4320", node.log())[0])
+        assert 512 <= room < 4320
 
 
 @pytest.mark.parametrize(
@@ -384,7 +386,7 @@ def test_a_small_heap_is_enough(broker: Broker, listener: Listener) -> None:
         ({"NODE": "Node_A"}, "id Node_A: expected 1 to 32 of a-z, 0-9 and -"),
         (
             {"SWITCHES": (("Door", 32, 1),)},
-            "switch Door: expected 1 to 32 of a-z, 0-9 and -, and not the end of a probe",
+            "switch Door: expected 1 to 32 of a-z, 0-9 and -, and none of t, rh, fault, signal, battery",
         ),
         ({"SWITCHES": (("door", 32, 2),)}, "switch door: 2, expected 1 or 0"),
         ({"PROBES": ()}, "PROBES: expected one or more"),

@@ -56,6 +56,16 @@ class SoftI2C:
         return answer
 
 
+class ADC:
+    ATTN_11DB = 3
+
+    def __init__(self, pin, atten):
+        print(f"adc pin={pin.number} atten={atten}")
+
+    def read_uv(self):
+        return 1950000
+
+
 class WDT:
     def __init__(self, timeout):
         print(f"watchdog timeout={timeout}")
