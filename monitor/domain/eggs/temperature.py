@@ -78,6 +78,10 @@ HOT_ABOVE_BEST_K = 1.7
 # A shell 1.1 K above the best one harmed in the last week (Lourens and others 2005): under this above normal is no
 # news, even where the estimate of the normal is itself high, as late in the term in still air.
 HOT_ABOVE_NORMAL_K = 1.0
+# In the last week itself so far above normal is too hot, whatever lies below hot_c: the source's week is the last third of a hen's term. It is of
+# hens; for other fowl and for waterfowl it is taken over (judgement), and for no other: ostriches' eggs were set at 1.1 K above the setting here.
+LATE_SHARE = 2.0 / 3.0
+LIKE_HENS = frozenset(("fowl", "waterfowl"))
 # 90 °F for 3 to 4 h only slows growth; below it the published results go from late to lost (extension services).
 COLD_C = 32.2
 
@@ -91,7 +95,7 @@ class EggModel:
 
     mass_g: 0.1 to 3000. term_days: length of incubation, above 0 to 120. air: one of AIRS, as a machine has it.
     layer_k: how much higher the probe reads than the air around the egg: the reading at egg top in a still-air machine.
-    hot_c: the egg temperature that is too hot for it.
+    hot_c: the egg temperature that is too hot for it; from late_day on what is 1 K above its normal, if that is less.
     tau_s: the time constant, in which the egg goes 63 % of its way. Raises ValueError for what is out of range.
     """
 
@@ -100,6 +104,7 @@ class EggModel:
     air: str = FORCED
     layer_k: float = 0.0
     hot_c: float = HOT_C
+    late_day: float = math.inf
     tau_s: float = field(init=False)
     k_mw_k: float = field(init=False)
     scale: float = field(init=False)
@@ -163,10 +168,11 @@ class EggModel:
         behind_k = (egg_c - settled_before_c) * math.exp(-x) - (settled_c - settled_before_c) * _lag_share(x)
         return settled_c + behind_k
 
-    def hot_limit_c(self, target_c: float, offset_k: float) -> float:
-        """The egg temperature that is too hot, at an offset: hot_c, and well above the egg's own in a machine that reads target_c."""
+    def hot_limit_c(self, target_c: float, offset_k: float, day: float) -> float:
+        """The egg temperature that is too hot on a day, at the offset of that day: hot_c, never within 1 K of the egg's own in a machine that
+        reads target_c, and late in the term that alone."""
         hot_c = self.settled(target_c, offset_k) + HOT_ABOVE_NORMAL_K
-        return hot_c if hot_c > self.hot_c else self.hot_c
+        return hot_c if hot_c > self.hot_c or day >= self.late_day else self.hot_c
 
     def doubt_k(self, offset_k: float) -> tuple[float, float]:
         """By how much an estimate may be too high and too low, K, in steady air at that offset."""
@@ -181,7 +187,8 @@ def model_of(profile: Profile, air: str) -> EggModel:
     layer_k = profile.still_air_offset_k if air == STILL else None
     best_c = profile.stage_at(0.0).dry_bulb_c.target
     hot_c = HOT_C if best_c is None else round(best_c + HOT_ABOVE_BEST_K, 2)
-    return EggModel((low_g + high_g) / 2.0, profile.days, air, layer_k or 0.0, hot_c)
+    late_day = LATE_SHARE * profile.days if profile.kind in LIKE_HENS else math.inf
+    return EggModel((low_g + high_g) / 2.0, profile.days, air, layer_k or 0.0, hot_c, late_day)
 
 
 def run(model: EggModel, at_s: Floats, air_c: Floats, *, day0: float) -> Floats:

@@ -34,8 +34,8 @@ def judge_eggs(look: Look, plan_: Plan, air_c: float, reading: Fresh, held: bool
             seconds = seconds if seconds > 0.0 else 0.0
             egg_c = model.approach(felt.egg_c, (felt.air_c, day - seconds / DAY_S), settles_c, seconds)
         state.eggs[eggs.batch] = EggFelt(now.mono_s, egg_c, air_c)
-        if eggs.judged and (standing or not COLD_C <= egg_c <= model.hot_c):
-            hot_c = model.hot_limit_c(eggs.target_c, offset_k)  # which is never less
+        if eggs.judged and (standing or day >= model.late_day or not COLD_C <= egg_c <= model.hot_c):
+            hot_c = model.hot_limit_c(eggs.target_c, offset_k, day)  # which is never less before that day
             if standing or not COLD_C <= egg_c <= hot_c:
                 hot.append((egg_c - hot_c, egg_c, hot_c, settles_c))
                 cold.append((COLD_C - egg_c, egg_c, COLD_C, settles_c))

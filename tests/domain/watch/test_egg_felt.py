@@ -41,7 +41,7 @@ def air_for(of: Eggs, settles_c: float, day: float = 12.0) -> float:
 
 def hot_c(of: Eggs, day: float = 12.0) -> float:
     """What is too hot for them."""
-    return of.model.hot_limit_c(of.target_c, of.model.offset_k(day))
+    return of.model.hot_limit_c(of.target_c, of.model.offset_k(day), day)
 
 
 def look(story: Story, plan_: Plan, egg_c: dict[str, float], settles_c: float, held: bool = False) -> None:
@@ -194,3 +194,16 @@ def test_eggs_of_which_nothing_is_known_feel_what_they_would_in_the_end() -> Non
     story.state.eggs["hen-1"] = EggFelt(now.mono_s + 3600.0, 36.0, 36.5)
     judge_eggs(story.look(), plan_, 38.0, reading, held=False)
     assert story.state.eggs["hen-1"].egg_c == pytest.approx(36.0)
+
+
+def test_late_in_the_term_eggs_are_too_hot_that_are_below_the_limit_of_before() -> None:
+    """Hens' eggs on day 15, a little more than 1 K above what they would be at their setting: told; on day 12 not."""
+    for day, state in ((12.0, NORMAL), (15.0, UNACKNOWLEDGED)):
+        story, plan_ = eggs(day)
+        (of,) = plan_.eggs
+        egg_c = of.target_c + of.model.offset_k(day) + 1.05
+        assert egg_c < of.model.hot_c
+        for at_s in (0.0, HOT_S):
+            story.at_s = at_s
+            look(story, plan_, {"hen-1": egg_c}, egg_c)
+        assert story.state_of(EGG_HOT) == state
