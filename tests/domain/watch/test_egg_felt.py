@@ -18,7 +18,7 @@ from monitor.domain.state.record import Group
 from monitor.domain.watch.egg_felt import judge_eggs
 from monitor.domain.watch.intake import Fresh
 from monitor.domain.watch.planning import plan
-from tests.domain.house import Story, batch, there
+from tests.domain.house import PROFILES, Story, batch, site, there
 
 # Written out: taken from the program, they would move with it.
 HOT_BACK_K, COLD_BACK_K = 0.2, 0.5  # the deadbands of rules.toml
@@ -199,7 +199,9 @@ def test_eggs_of_which_nothing_is_known_feel_what_they_would_in_the_end() -> Non
 def test_late_in_the_term_eggs_are_too_hot_that_are_below_the_limit_of_before() -> None:
     """Hens' eggs on day 15, a little more than 1 K above what they would be at their setting: told; on day 12 not."""
     for day, state in ((12.0, NORMAL), (15.0, UNACKNOWLEDGED)):
-        story, plan_ = eggs(day)
+        hens = {**PROFILES, "hen": replace(PROFILES["hen"], kind="fowl")}
+        story = Story(site=site(profiles=hens), batches=(batch("hen-1", day=day),))
+        plan_ = plan(story.look(), "setter-1")
         (of,) = plan_.eggs
         egg_c = of.target_c + of.model.offset_k(day) + 1.05
         assert egg_c < of.model.hot_c
