@@ -74,7 +74,7 @@ WHEN = {
     "door-open": "a door's contact says so, and nobody declared work at it; low as above",
     "water-low": "a float in the water says so",
     "switch-doubtful": "a switch that says nothing, turns all the time, or is contradicted by the air",
-    "record-damaged": "its file was damaged and set aside, and a new one begun; or (`the record cannot be read`) at a start it could neither be written nor read",
+    "record-damaged": "its file was damaged and set aside, and a new one begun; or (`the record was gone`, `was exchanged`, `lacked its newest part`) somebody, or the card, took it away, and it was put back as far as can be; or (`the record cannot be read`) at a start it could neither be written nor read",
     "not-recorded": "for ten seconds nothing could be written down: the card is full, can only be read, or does not answer; it watches and tells from memory meanwhile",
     "keeps-stopping": "its third start within five minutes, or its fourth within two hours, each after a run that was cut off; over when it has run on for half an hour",
     "was-away": "eggroom was cut off for ten minutes and more: told once when it is back, with what the eggs felt",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import resource
@@ -697,3 +698,42 @@ def test_a_start_on_a_bad_card(
             until(lambda: query(config, "SELECT count(*) FROM reading") == [(32,)], "it is not written", 30.0)
             assert daemon.terminate() == 0
         assert "Traceback" not in daemon.log()
+
+
+LOOKS_OFTEN = """
+from monitor.adapters.store.late import LateLedger
+LateLedger.__init__.__kwdefaults__["look_s"] = 0.5
+"""
+
+
+@pytest.mark.timeout(120)
+@pytest.mark.parametrize("how", ["unlinked", "emptied"])
+def test_a_record_that_goes_away_while_eggroom_runs(
+    tmp_path: Path, broker: Mosquitto, capsys: pytest.CaptureFixture[str], how: str
+) -> None:
+    """Noticed, told as urgent, and the batch is judged on by the same process: what was unlinked is there whole, what was emptied has its eggs."""
+    with HttpReceiver() as phone:
+        config = configure(tmp_path, broker.port, contact=phone.url(), rules={"dry-bulb-high-alarm": QUICK})
+        path = tmp_path / "record" / "eggroom.db"
+        with Running(config, prelude=LOOKS_OFTEN) as daemon, Node(broker.port) as node:
+            daemon.ask(do="batch-add", batch="hen-1", profile="chicken", machine="setter-1", set_at=set_days_ago(5))
+            node.send(GOOD_C, GOOD_C, GOOD_C)
+            until(lambda: daemon.facts()["unwritten_readings"] == 0, "the readings were not written")
+            if how == "unlinked":
+                path.unlink()
+            else:
+                with contextlib.closing(sqlite3.connect(path)) as other:  # what is only in the log would save it
+                    until(lambda: other.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()[2] >= 0, "no checkpoint")
+                with path.open("r+b") as file:
+                    file.truncate(0)
+            word = "the record was gone" if how == "unlinked" else "record was damaged"
+            until(lambda: any(word in json.dumps(each) for each in phone.got), f"not told: {daemon.log()}", 40.0)
+            until(lambda: path.exists() and path.stat().st_size > 0, "there is no record")
+            node.send(HOT_C, HOT_C, HOT_C)
+            hot = "SELECT 1 FROM transition WHERE rule = 'dry-bulb-high-alarm'"
+            until(lambda: query(config, hot), daemon.log()[-2000:], 40.0)
+            assert daemon.terminate() == 0
+        assert query(config, "SELECT id FROM batch") == [("hen-1",)]
+        assert (query(config, "SELECT count(*) FROM reading WHERE dry_bulb_c = ?", GOOD_C) == [(3,)]) is (
+            how == "unlinked"
+        )

@@ -18,6 +18,9 @@ from monitor.domain.alarms.about import (
     MAINS,
     NETWORK,
     READ_ONLY,
+    RECORD_BEHIND,
+    RECORD_EXCHANGED,
+    RECORD_GONE,
     REFUSED,
     REPEATED,
     RESTARTS,
@@ -36,6 +39,7 @@ from monitor.domain.alarms.about import (
     Moving,
     Overdue,
     Projection,
+    Regained,
     Restarting,
     Seen,
     Setting,
@@ -68,6 +72,9 @@ LOST = {
     BROKER: ("the broker on this Pi has stopped", "The machines may be well; nobody is watching.", "Restart it: sudo systemctl restart mosquitto."),
     NETWORK: ("the network is gone", "Nobody is watching; it may be the mains as well.", "Check router and cable, then the mains."),
     UNREAD: ("the record cannot be read", "Nobody knows which eggs there are: none is judged.", "Look at the machines, then at the card."),
+    RECORD_GONE: ("the record was gone", "Readings of before may be missing.", "Look at eggroom batch list, and who was in its folder."),
+    RECORD_EXCHANGED: ("the record was exchanged", "It was put back: what lay there is beside it.", "To go back to another, stop eggroom first."),
+    RECORD_BEHIND: ("the record lacked its newest part", "Readings of that time may be missing.", "Look at eggroom batch list, then at the card."),
     MAINS: ("the mains have failed", "The machines have no heat.", "Check fuse and supply; keep every machine shut."),
 }  # fmt: skip
 _TROUBLE = {
@@ -160,7 +167,7 @@ def about_words(about: About, site: Site) -> str:
         return f"None of {about.nodes} nodes is heard"
     if isinstance(about, Away):
         return _away(about, site)
-    if isinstance(about, Damaged | Unrecorded):
+    if isinstance(about, Damaged | Regained | Unrecorded):
         return _record(about)
     if isinstance(about, Switched | Disbelieved):
         return _switched(about, site)
@@ -173,11 +180,29 @@ def about_words(about: About, site: Site) -> str:
     return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
 
 
-def _record(about: Damaged | Unrecorded) -> str:
+_REGAINED = {
+    RECORD_GONE: "was gone",
+    RECORD_EXCHANGED: "another file was in its place",
+    RECORD_BEHIND: "lacked its newest part",
+}
+
+
+def _record(about: Damaged | Regained | Unrecorded) -> str:
     """`the card is full`;
     `/var/lib/eggroom/eggroom.db: damaged (malformed), set aside as eggroom.db.damaged-1; a new record was begun, taken over: batch, stay`."""
     if isinstance(about, Unrecorded):
         return _UNRECORDED.get(about.why, about.why)
+    if isinstance(about, Regained):
+        aside = f", what lay there set aside as {about.aside}" if about.aside else ""
+        rows = ", ".join(f"{count} of {table}" for table, count in about.back)
+        came = (
+            "put back whole"
+            if about.whole and not rows
+            else f"back from its second file: {rows}"
+            if rows
+            else "nothing"
+        )
+        return f"{about.path}: {_REGAINED.get(about.how, about.how)}{aside}; {came}"
     taken = "with what could be taken over"
     if about.taken is not None:
         taken = f"taken over: {', '.join(about.taken) or 'nothing'}"

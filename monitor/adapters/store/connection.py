@@ -11,18 +11,21 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import json
 import os
 import sqlite3
 import stat
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from monitor.adapters.store.check import MISREAD, one_line, quick_check, shows_damage
 from monitor.adapters.store.failures import error_code, file_failure, is_damage, store_failures
 from monitor.adapters.store.loading import load
 from monitor.adapters.store.migrations import APPLICATION_ID, VERSION, migrate
-from monitor.adapters.store.salvage import take_over
-from monitor.domain.alarms.about import Damaged
+from monitor.adapters.store.salvage import TABLES, take_over
+from monitor.adapters.store.second import Back, keep_second
+from monitor.domain.alarms.about import RECORD_BEHIND, RECORD_EXCHANGED, RECORD_GONE, Damaged, Regained
 from monitor.domain.fixed import fixed
 from monitor.service.ports import StoreFailure
 
@@ -50,10 +53,10 @@ class _Unreadable(Exception):
 
 @fixed
 class Opened:
-    """The one writing connection, and the lock that makes it the one. damaged: the one that was here, and was set aside."""
+    """The one writing connection, and the lock that makes it the one. damaged: what was wrong with the record that was here."""
 
     connection: sqlite3.Connection
-    damaged: Damaged | None
+    damaged: Damaged | Regained | None
     lock: int
 
     def close(self) -> None:
@@ -73,8 +76,8 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
     lock = _lock(path)
     try:
         with store_failures(path), _file_failures(path), _kept_from_others(path):
-            damaged = _put_in_place(path)
-            why = _damage(path, check_s)
+            damaged: Damaged | Regained | None = _put_in_place(path)
+            why, was_there = _damage(path, check_s), not _is_new(path)
             if not why:
                 try:
                     connection = _connect_writer(path, busy_timeout_ms)
@@ -89,10 +92,106 @@ def open_writer(path: Path, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS, check_s: 
             # Of a start that was cut off while this record was still here: left, it would one day come back in the record's place.
             _begun(path).unlink(missing_ok=True)
             suspect_mark(path).unlink(missing_ok=True)
+            try:
+                damaged = _with_second(damaged, keep_second(connection, path), path, was_there=was_there)
+            except BaseException:
+                connection.close()
+                raise
     except BaseException:
         os.close(lock)
         raise
     return Opened(connection, damaged, lock)
+
+
+def _with_second(
+    damaged: Damaged | Regained | None, back: Back, path: Path, *, was_there: bool
+) -> Damaged | Regained | None:
+    """What is told of the record, now that what cannot be had again is in it. was_there: there was one, and none that is empty."""
+    note = put_back_mark(path)
+    if damaged is None and note.exists():
+        with contextlib.suppress(ValueError):
+            how, aside = json.loads(note.read_text(encoding="utf-8"))
+            damaged = Regained(str(path), how, aside, whole=True)
+    note.unlink(missing_ok=True)
+    if not back:
+        return damaged
+    if damaged is None:
+        return Regained(str(path), RECORD_BEHIND if was_there else RECORD_GONE, back=back)
+    if isinstance(damaged, Regained):
+        return replace(damaged, back=back)
+    came = {table for table, _ in back}.union(damaged.taken or ())
+    return replace(damaged, taken=tuple(table for table in TABLES if table in came))
+
+
+def put_back(connection: sqlite3.Connection, path: Path) -> Path:
+    """Write all that the open record holds, from the file that nobody finds any more, into one beside `path`, whole and on the disk; which. Raises
+    sqlite3.DatabaseError or OSError: then there is none."""
+    half = Path(f"{path}.half")
+    _remove(half)
+    try:
+        copy = sqlite3.connect(half, isolation_level=None)
+        try:
+            connection.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE").fetchone()
+        finally:
+            copy.close()
+        with half.open("rb") as written:
+            os.fsync(written.fileno())
+    except BaseException:
+        _remove(half)
+        raise
+    return half
+
+
+def take_its_place(half: Path, path: Path, how: str) -> None:
+    """Give that file the record's name; what lies there goes aside. how: as `lost` has it. Raises OSError."""
+    aside = ""
+    if path.exists():
+        aside = next(name for n in range(1, 1_000) if not path.with_name(name := f"{path.name}.found-{n}").exists())
+        os.replace(path, path.with_name(aside))
+    for suffix in ("-wal", "-shm"):  # of neither: all that ours held is in the copy
+        Path(f"{path}{suffix}").unlink(missing_ok=True)
+    put_back_mark(path).write_text(json.dumps([how, aside]), encoding="utf-8")
+    os.replace(half, path)
+
+
+def identity(path: Path) -> tuple[int, int]:
+    """Which file that is. Raises OSError."""
+    found = path.stat()
+    return found.st_dev, found.st_ino
+
+
+def lost(path: Path, was: tuple[int, int]) -> str:
+    """How the file that is open is no longer the record at `path`: RECORD_GONE, RECORD_EXCHANGED; '' where it is, or where the card does not say."""
+    try:
+        return "" if identity(path) == was else RECORD_EXCHANGED
+    except FileNotFoundError:
+        return RECORD_GONE
+    except OSError:
+        return ""
+
+
+def unreadable(path: Path) -> bool:
+    """Whether what is written of the record cannot be read back: its file was emptied or written over, or holds damage where it is used most."""
+    try:
+        if path.stat().st_size == 0:
+            return True
+        connection = _connect_reader(path, BUSY_TIMEOUT_MS)
+        try:
+            connection.execute("SELECT number FROM revision").fetchone()
+            connection.execute("SELECT max(offset_ms + last_up_ms) FROM line").fetchone()
+        finally:
+            connection.close()
+    except MISREAD as error:
+        return shows_damage(error)
+    except OSError:
+        return False
+    return False
+
+
+def put_back_mark(path: Path) -> Path:
+    """The file that says: this record was put back from the one that was open, how that had been lost, and what lay there."""
+    return Path(f"{path}.put-back")
 
 
 class OlderRecord(StoreFailure):

@@ -3,18 +3,35 @@
 A thread of its own opens it, and tries again as long as that fails or hangs. Until then a run starts from what can be read, and nothing
 that is committed is durable: `commit` says so each time. What was opened late is taken only if it holds what the run started from.
 Else the run knows nothing of it, and its numbers would be those of other rows: it is to end, and the next one starts from it.
+
+The same thread then looks every LOOK_S whether the file that is open is still the record. Where somebody took that away, or put another in
+its place, the run is to end too: as it is closed, all that is in the open file is written down anew, and the next run starts from that. A record that
+cannot be read back is checked, and mended, by the next start.
 """
 
 from __future__ import annotations
 
 import contextlib
+import sqlite3
 import threading
 from collections.abc import Callable
 from pathlib import Path
 
-from monitor.adapters.store.connection import NotOurs, Opened, StoreInUse, open_reader, open_writer
+from monitor.adapters.store.connection import (
+    NotOurs,
+    Opened,
+    StoreInUse,
+    identity,
+    lost,
+    open_reader,
+    open_writer,
+    put_back,
+    suspect_mark,
+    take_its_place,
+    unreadable,
+)
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.domain.alarms.about import CARD_FAILING, Damaged, Unrecorded
+from monitor.domain.alarms.about import CARD_FAILING, Damaged, Regained, Unrecorded
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.batch import Batch
@@ -25,6 +42,7 @@ from monitor.service.ports import Loaded, StoreFailure
 FIRST_S = 8.0  # for the first try, checking for damage and all: eggs must not wait longer for a card
 READ_SHARE = 0.25  # of that again for reading, where it cannot be written
 AGAIN_S = 2.0
+LOOK_S = 20.0
 NOTHING = Loaded(
     lines=(), numberings={}, batches=(), alarms=(), unknown=(), waiting=(),
     last_line=0, last_alarm_number=0, last_notice=0, newest=None,
@@ -38,17 +56,18 @@ class _Found:
     opened: Opened
     ledger: SqliteLedger
     loaded: Loaded
+    file: tuple[int, int]
 
 
 class LateLedger:
-    """The port `Ledger`; see the module. another: called once, from the thread that opens, when the record turns out to be another one."""
+    """The port `Ledger`; see the module. another: called once, from the thread that opens, when the record turns out to be another one, or is lost."""
 
     def __init__(
         self, path: Path, *, another: Callable[[], None], open_: Callable[[Path], Opened] = open_writer,
-        first_s: float = FIRST_S, again_s: float = AGAIN_S,
+        first_s: float = FIRST_S, again_s: float = AGAIN_S, look_s: float = LOOK_S,
     ) -> None:  # fmt: skip
         self._path, self._another, self._open = path, another, open_
-        self._first_s, self._again_s = first_s, again_s
+        self._first_s, self._again_s, self._look_s = first_s, again_s, look_s
         self._failure = StoreFailure(str(path), "the card does not answer", why=CARD_FAILING)
         self._wrong: Exception | None = None
         self._found: _Found | None = None
@@ -56,7 +75,7 @@ class LateLedger:
         self._site: SiteThen | None = None
         self._lock, self._tried, self._stopping = threading.Lock(), threading.Event(), threading.Event()
         self._thread = threading.Thread(target=self._work, name="record", daemon=True)
-        self.trouble: Damaged | Unrecorded | None = None
+        self.trouble: Damaged | Regained | Unrecorded | None = None
 
     def load(self) -> Loaded:
         """What to start from, within FIRST_S; once. `trouble`: what is wrong with it, where batches may be missing from that.
@@ -106,9 +125,9 @@ class LateLedger:
         self._stopping.set()
         self._thread.join(self._again_s)
         with self._lock:
-            if self._found is not None:
-                self._found.opened.close()
-                self._found = None
+            found, self._found = self._found, None
+        if found is not None:
+            _close(found, self._path)
 
     def _ledger(self) -> SqliteLedger:
         with self._lock:
@@ -119,6 +138,7 @@ class LateLedger:
     def _work(self) -> None:
         try:
             self._open_in_time()
+            self._watch()
         except Exception as error:  # noqa: BLE001 - the thread's outermost place
             # What no waiting mends, or a mistake of our own: whoever starts is told, now, or as the next run.
             started = self._tried.is_set()
@@ -142,12 +162,25 @@ class LateLedger:
             self._tried.set()
             return
 
+    def _watch(self) -> None:
+        while not self._stopping.wait(self._look_s):
+            with self._lock:
+                found = self._found
+            if found is None:
+                return  # the run is to end
+            if unread := unreadable(self._path):
+                with contextlib.suppress(OSError):
+                    suspect_mark(self._path).touch()
+            if unread or lost(self._path, found.file):
+                self._another()
+                return
+
     def _try(self) -> _Found:
         with contextlib.ExitStack() as undone:
             opened = self._open(self._path)
             undone.callback(opened.close)
             ledger = SqliteLedger(opened.connection)
-            found = _Found(opened, ledger, ledger.load())
+            found = _Found(opened, ledger, ledger.load(), identity(self._path))
             undone.pop_all()
         return found
 
@@ -176,6 +209,19 @@ class LateLedger:
         looking.start()
         looking.join(self._first_s * READ_SHARE)
         return read[0] if read else None
+
+
+def _close(found: _Found, path: Path) -> None:
+    """Close it; where its file is no longer the record at `path`, all that it holds is put there first."""
+    half, how = None, lost(path, found.file)
+    if how:
+        # Where it cannot be written, what stands twice comes back with the next start.
+        with contextlib.suppress(sqlite3.Error, OSError):
+            half = put_back(found.opened.connection, path)
+    found.opened.close()
+    if half is not None:
+        with contextlib.suppress(OSError):
+            take_its_place(half, path, how)
 
 
 def _is_there(path: Path) -> bool:

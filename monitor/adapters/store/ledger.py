@@ -30,6 +30,7 @@ from monitor.adapters.store.rows import (
     read_sites,
     transition_row,
 )
+from monitor.adapters.store.second import let_go
 from monitor.domain.alarms.alarm import Transition
 from monitor.domain.eggs.book import EggBook
 from monitor.domain.needs.batch import Batch
@@ -124,17 +125,26 @@ class SqliteLedger:
         """
         with store_failures(self._path):
             self._roll_back()
-            self._connection.execute("BEGIN IMMEDIATE")
             try:
-                probes = self._write(group)
-                self._connection.execute("COMMIT")
+                probes = self._write_whole(group)
             except BaseException as error:
                 self._roll_back()
-                if is_damage(error) and self._path:
-                    with contextlib.suppress(OSError):
-                        suspect_mark(self._path).touch()
-                raise
+                if not is_damage(error):
+                    raise
+                if let_go(self._connection):  # it was the second file's
+                    probes = self._write_whole(group)
+                else:
+                    if self._path:
+                        with contextlib.suppress(OSError):
+                            suspect_mark(self._path).touch()
+                    raise
         self._probes = probes  # only now: ids given in a transaction that was rolled back are nobody's
+
+    def _write_whole(self, group: Group) -> dict[str, int]:
+        self._connection.execute("BEGIN IMMEDIATE")
+        probes = self._write(group)
+        self._connection.execute("COMMIT")
+        return probes
 
     def _write(self, group: Group) -> dict[str, int]:
         many = self._many

@@ -318,6 +318,12 @@ def _files(connection: sqlite3.Connection) -> None:
     )
 
 
+def _revision(connection: sqlite3.Connection) -> None:
+    # How often anything was changed of what stands in a second file too.
+    connection.execute("CREATE TABLE revision (id INTEGER PRIMARY KEY CHECK (id = 1), number INTEGER NOT NULL) STRICT")
+    connection.execute("INSERT INTO revision (id, number) VALUES (1, 0)")
+
+
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first_tables),
     ("quality, calibration, handling, memory", _quality),
@@ -332,6 +338,7 @@ MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("site as it was", _sites),
     ("probes and machines out of service", _outs),
     ("files beside entries", _files),
+    ("count of changes", _revision),
 )
 VERSION = len(MIGRATIONS)
 

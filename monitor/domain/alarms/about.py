@@ -52,7 +52,9 @@ def unusable(about: About) -> bool:
 
 
 def why_of(about: About) -> str:
-    """What a silence comes of, and UNREAD of a record; empty where nothing is known of it, and of all else."""
+    """What a silence comes of, and what became of a record; empty where nothing is known of it, and of all else."""
+    if isinstance(about, Regained):
+        return about.how
     if isinstance(about, Unrecorded):
         return UNREAD if about.unread else ""
     return about.why if isinstance(about, Unheard | Unusable) else ""
@@ -144,6 +146,22 @@ class Damaged:
     aside: str
     why: str = ""
     taken: tuple[str, ...] | None = None
+
+
+RECORD_GONE, RECORD_EXCHANGED, RECORD_BEHIND = "record-gone", "record-exchanged", "record-behind"
+
+
+@fixed
+class Regained:
+    """How the record at `path` was found: RECORD_GONE; RECORD_EXCHANGED for another file, which lies beside it as `aside` now; or RECORD_BEHIND, for an
+    older one, or one whose newest part was damaged. whole: it was put back from the file that was still open; else only what stands twice came back into it.
+    back: how many rows of which table."""
+
+    path: str
+    how: str
+    aside: str = ""
+    whole: bool = False
+    back: tuple[tuple[str, int], ...] = ()
 
 
 CARD_FULL, READ_ONLY, CARD_FAILING = "full", "read-only", "failing"
@@ -271,6 +289,7 @@ Facts: TypeAlias = (
     | Unheard
     | Away
     | Damaged
+    | Regained
     | Unrecorded
     | Switched
     | Disbelieved
@@ -293,6 +312,7 @@ KINDS: dict[str, type[Facts]] = {
     "unheard": Unheard,
     "away": Away,
     "damaged": Damaged,
+    "regained": Regained,
     "unrecorded": Unrecorded,
     "switched": Switched,
     "disbelieved": Disbelieved,

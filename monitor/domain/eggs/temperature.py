@@ -188,7 +188,8 @@ def model_of(profile: Profile, air: str) -> EggModel:
     best_c = profile.stage_at(0.0).dry_bulb_c.target
     hot_c = HOT_C if best_c is None else round(best_c + HOT_ABOVE_BEST_K, 2)
     late_day = LATE_SHARE * profile.days if profile.kind in LIKE_HENS else math.inf
-    return EggModel((low_g + high_g) / 2.0, profile.days, air, layer_k or 0.0, hot_c, late_day)
+    mass_g = (low_g + high_g) / 2.0
+    return EggModel(mass_g, profile.days, air, layer_k=layer_k or 0.0, hot_c=hot_c, late_day=late_day)
 
 
 def run(model: EggModel, at_s: Floats, air_c: Floats, *, day0: float) -> Floats:

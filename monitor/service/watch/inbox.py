@@ -6,7 +6,7 @@ import queue
 import time
 from collections.abc import Callable, Mapping
 
-from monitor.domain.alarms.about import Damaged, Unrecorded
+from monitor.domain.alarms.about import Damaged, Regained, Unrecorded
 from monitor.domain.fixed import fixed
 from monitor.domain.needs.site import Site
 from monitor.domain.readings.reading import Message, Now
@@ -80,7 +80,7 @@ class Opened:
     """The record was opened; None: it is whole. Unrecorded: it could not be, nor be read."""
 
     now: Now
-    trouble: Damaged | Unrecorded | None
+    trouble: Damaged | Regained | Unrecorded | None
 
 
 @fixed

@@ -26,6 +26,7 @@ from monitor.adapters.store.history import SqliteHistory
 from monitor.adapters.store.ledger import SqliteLedger
 from monitor.adapters.store.migrations import VERSION
 from monitor.adapters.store.salvage import TABLES
+from monitor.adapters.store.second import second_path
 from monitor.domain.alarms.about import Damaged
 from monitor.domain.readings.numbering import Gap
 from monitor.domain.state.record import Event, Group
@@ -105,7 +106,9 @@ def test_a_record_is_for_its_own_account_and_group(path: Path, umask: int) -> No
             SqliteLedger(opened.connection).commit(Group(readings=[reading(1)], lines={1: line()}))
             modes = {each.name: stat.S_IMODE(each.stat().st_mode) for each in path.parent.iterdir()}
             opened.close()
-            assert set(modes) == {"eggroom.db", "eggroom.db-wal", "eggroom.db-shm", "eggroom.db.lock"}
+            assert set(modes) == {"eggroom.db.lock"} | {
+                f"eggroom.db{second}{suffix}" for second in ("", ".second") for suffix in ("", "-wal", "-shm")
+            }
             assert not [name for name, mode in modes.items() if mode & 0o007], modes
             path.chmod(path.stat().st_mode | 0o004)
         assert os.umask(umask) == umask
@@ -737,6 +740,7 @@ def test_nothing_of_the_damaged_record_stays_beside_the_new_one(path: Path) -> N
         "eggroom.db.damaged-1-journal",
         "eggroom.db.damaged-1-wal",
         "eggroom.db.lock",
+        "eggroom.db.second",
     ]
 
 
@@ -860,7 +864,8 @@ def test_what_a_cut_off_start_had_begun_never_comes_back_as_the_record(path: Pat
     shutil.copy(path, f"{path}.begun")
     open_writer(path).close()
     assert not Path(f"{path}.begun").exists()
-    path.unlink()  # by somebody who begins anew
+    for each in (path, second_path(path)):  # by somebody who begins anew
+        each.unlink()
     assert comes_up(path) == ""
     assert everything_of(path)["batches"] == []
 

@@ -43,6 +43,7 @@ from monitor.domain.alarms.about import (
     Moving,
     Overdue,
     Projection,
+    Regained,
     Restarting,
     Seen,
     Setting,
@@ -144,6 +145,9 @@ ABOUT: dict[str, tuple[AboutFacts, ...]] = {
     "away": (Away(T0, 22_200.0), Away(T0, 22_200.0, (("setter-1", 24.1, 27.3), ("hatcher-1", None, None)))),
     "unrecorded": (Unrecorded("full"), Unrecorded("failing", unread=True)),
     "damaged": (Damaged("/data/eggroom.db", "eggroom.db.damaged-1"), Damaged("/d/e.db", "e.db.damaged-2", "malformed", ("batch", "stay")), Damaged("/d/e.db", "e.db.damaged-2", "malformed", ())),
+    "regained": (
+        Regained("/d/e.db", "record-gone", back=(("batch", 1), ("entry", 40))), Regained("/d/e.db", "record-exchanged", "e.db.found-1", whole=True),
+    ),
     "switched": (
         Switched("node-a/door", "door"), Switched("node-a/mains", "mains", (("setter-1", 37.1, 37.4), ("hatcher-1", None, None)), warm=True),
     ),

@@ -7,15 +7,24 @@ import sqlite3
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from monitor.adapters.store import late as late_module
-from monitor.adapters.store.connection import NotOurs, Opened, StoreInUse, open_reader, open_writer
+from monitor.adapters.store.connection import NotOurs, Opened, StoreInUse, open_reader, open_writer, suspect_mark
 from monitor.adapters.store.late import FIRST_S, NOTHING, READ_SHARE, LateLedger
 from monitor.adapters.store.ledger import SqliteLedger
-from monitor.domain.alarms.about import CARD_FAILING, CARD_FULL, Damaged, Unrecorded
+from monitor.domain.alarms.about import (
+    CARD_FAILING,
+    CARD_FULL,
+    RECORD_EXCHANGED,
+    RECORD_GONE,
+    Damaged,
+    Regained,
+    Unrecorded,
+)
 from monitor.domain.state.record import Group
 from monitor.service.ports import Loaded, StoreFailure
 from tests.ports import BATCH, full_group
@@ -252,3 +261,70 @@ def test_a_mistake_of_our_own_is_not_taken_for_a_card(tmp_path: Path, card: Card
         assert another.wait(10.0)
         with pytest.raises(StoreFailure):
             later.commit(Group(batches={BATCH.id: BATCH}))
+
+
+@pytest.mark.parametrize("again", [False, True], ids=["gone", "another in its place"])
+def test_a_record_that_is_taken_away_is_noticed_and_put_back_whole(tmp_path: Path, again: bool) -> None:
+    """The run is to end; as it is closed, all that was written, to the last commit, is where it was, and the next start says so."""
+    path, ended = tmp_path / "e.db", threading.Event()
+    ledger = LateLedger(path, another=ended.set, look_s=0.05)
+    ledger.load()
+    ledger.commit(full_group())
+    path.rename(tmp_path / "elsewhere.db")
+    if again:
+        path.write_bytes(b"a note that somebody keeps here")
+    assert ended.wait(10.0)
+    ledger.commit(Group(batches={"last": replace(BATCH, id="last")}))
+    ledger.close()
+    opened = open_writer(path)
+    how, aside = (RECORD_EXCHANGED, "e.db.found-1") if again else (RECORD_GONE, "")
+    assert opened.damaged == Regained(str(path), how, aside, whole=True)
+    opened.close()
+    assert batches(path) == ["last", BATCH.id]
+    assert everything_is_there(path)
+    if again:
+        assert (tmp_path / "e.db.found-1").read_bytes() == b"a note that somebody keeps here"
+
+
+def everything_is_there(path: Path) -> bool:
+    """Whether the readings are as well."""
+    with contextlib.closing(open_reader(path)) as connection:
+        (count,) = connection.execute("SELECT count(*) FROM reading").fetchone()
+    return bool(count == len(full_group().readings))
+
+
+def test_what_was_taken_away_before_a_stop_is_put_back_too(tmp_path: Path) -> None:
+    """Though nobody had looked since."""
+    path = tmp_path / "e.db"
+    ledger = LateLedger(path, another=lambda: None)
+    ledger.load()
+    ledger.commit(full_group())
+    path.unlink()
+    ledger.close()
+    assert batches(path) == [BATCH.id]
+    assert everything_is_there(path)
+
+
+def test_a_record_that_cannot_be_read_back_is_checked_by_the_next_start(tmp_path: Path) -> None:
+    """One that was emptied under a run: the run is to end, and the mark for a thorough look lies beside it."""
+    path, ended = tmp_path / "e.db", threading.Event()
+    write(path, full_group())
+    ledger = LateLedger(path, another=ended.set, look_s=0.05)
+    ledger.load()
+    with path.open("r+b") as file:
+        file.truncate(0)
+    assert ended.wait(10.0)
+    assert suspect_mark(path).exists()
+    ledger.close()
+
+
+def test_a_record_that_is_there_disturbs_nobody(tmp_path: Path) -> None:
+    """However often it is looked at."""
+    path, ended = tmp_path / "e.db", threading.Event()
+    ledger = LateLedger(path, another=ended.set, look_s=0.01)
+    ledger.load()
+    for _ in range(20):
+        ledger.commit(full_group())
+    assert not ended.wait(0.5)
+    ledger.close()
+    assert not list(tmp_path.glob("*.put-back"))

@@ -137,7 +137,7 @@ def test_of_a_damaged_record_every_table_is_taken_but_the_readings(tmp_path: Pat
     migrate(connection)
     tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     connection.close()
-    assert tables - set(TABLES) == {"migration", "reading", "sqlite_sequence"} & tables
+    assert tables - set(TABLES) == {"migration", "reading", "revision"}
     assert set(TABLES) <= tables
 
 
