@@ -30,6 +30,7 @@ from monitor.domain.alarms.about import (
     Away,
     Damaged,
     Disbelieved,
+    EachDay,
     Fault,
     Heading,
     Losing,
@@ -166,11 +167,22 @@ def about_words(about: About, site: Site) -> str:
         return _switched(about, site)
     if isinstance(about, Overdue):
         return ", ".join(f"{batch} is on day {day}" for batch, day in about.batches)
-    if isinstance(about, Astray):
-        return f"{', '.join(f'{batch} in {machine}' for batch, machine in about.batches)}: no such machine"
+    if isinstance(about, Astray | EachDay):
+        return _astray(about) if isinstance(about, Astray) else _each_day(about)
     if isinstance(about, Unmet):
         return f"{' and '.join(about.what)}: {_inside(about)}{_places(about, site)}"
     return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
+
+
+def _astray(about: Astray) -> str:
+    return f"{', '.join(f'{batch} in {machine}' for batch, machine in about.batches)}: no such machine"
+
+
+def _each_day(about: EachDay) -> str:
+    """`3 days running for 30 min or so: eggroom cooling goose-1 --at 08:05 --for 30m`."""
+    minutes = f"{about.for_s / 60.0:.0f}"
+    hours = " ".join(f"--at {minute // 60:02}:{minute % 60:02}" for minute in about.at_min)
+    return f"{about.days} days running, up to {minutes} min: eggroom cooling {about.of} {hours} --for {minutes}m"
 
 
 def _record(about: Damaged | Unrecorded) -> str:

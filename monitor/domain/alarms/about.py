@@ -167,6 +167,19 @@ class Overdue:
 
 
 @fixed
+class EachDay:
+    """A machine was open, or too cold, at these hours of the house's clock (minutes after midnight), so many days running, and nobody declared it.
+
+    of: whose cooling it would be, a batch or the machine; for_s: the longest that it lasted. Hours and length are such as can be declared.
+    """
+
+    of: str
+    at_min: tuple[int, ...]
+    for_s: float
+    days: int
+
+
+@fixed
 class Astray:
     """Batches, each with the machine that it is in and that the configuration no longer has."""
 
@@ -275,6 +288,7 @@ Facts: TypeAlias = (
     | Switched
     | Disbelieved
     | Overdue
+    | EachDay
     | Astray
     | Unmet
     | Seen
@@ -297,6 +311,7 @@ KINDS: dict[str, type[Facts]] = {
     "switched": Switched,
     "disbelieved": Disbelieved,
     "overdue": Overdue,
+    "each-day": EachDay,
     "astray": Astray,
     "unmet": Unmet,
     "seen": Seen,
