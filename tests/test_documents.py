@@ -63,7 +63,7 @@ WHEN = {
     "bands-missing": "a batch whose profile or machine is no longer configured",
     "no-data": "a sensor silent for three of its intervals, at least 30 s; or (`readings not usable`) its messages come, and nothing in them can be judged",
     "no-humidity": "a sensor whose temperature comes and whose humidity no longer does",
-    "sensor-failed": "a sensor that sends what cannot be, or that it failed",
+    "sensor-failed": "a sensor that sends what cannot be, or that it failed; or (`sensor lost power`) the value that its chip starts with, 85 °C, or that its supply sagged",
     "sensor-suspect": "a sensor that sends what can hardly be",
     "probes-disagree": "sensors of one machine too far apart (high while the air at one is beyond an alarm limit, or out of its band with 0.8 °C between them), or, with a fan,"
     " otherwise than in its last hours within minutes (high)",

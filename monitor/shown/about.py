@@ -17,6 +17,7 @@ from monitor.domain.alarms.about import (
     LATE,
     MAINS,
     NETWORK,
+    POWERLESS,
     READ_ONLY,
     REFUSED,
     REPEATED,
@@ -74,6 +75,7 @@ LOST = {
 _TROUBLE = {
     ELSEWHERE: (WRONG_SITE, SET_SITE),
     RESTARTS: (RESTARTING, CHECK_SUPPLY),
+    POWERLESS: ("sensor lost power", "Check its plug, its supply and all its wires."),
 }  # of messages that come and cannot be judged
 _UNRECORDED = {
     CARD_FULL: "the card is full",

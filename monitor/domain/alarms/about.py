@@ -30,6 +30,11 @@ class Fault:
 LATE, UNDATED, REPEATED, REFUSED, ABSENT = "late", "undated", "repeated", "refused", "absent"
 ELSEWHERE, RESTARTS = "elsewhere", "restarts"
 BROKER, NETWORK, MAINS = "broker", "network", "mains"
+POWERLESS = "powerless"  # a chip that says its start value each time, or that its supply sagged
+_POWERLESS_C, _POWERLESS_WORDS = (
+    (85.0, 127.9375, 127.94),
+    ("power-up", "weak-supply"),
+)  # tests/reference/sensors/failed_reads.csv
 
 
 @fixed
@@ -52,7 +57,10 @@ def unusable(about: About) -> bool:
 
 
 def why_of(about: About) -> str:
-    """What a silence comes of, and UNREAD of a record; empty where nothing is known of it, and of all else."""
+    """What a silence comes of, UNREAD of a record, and POWERLESS of a sensor; empty where nothing is known of it, and of all else."""
+    if isinstance(about, Unfit | Fault):
+        told = about.sent in _POWERLESS_C if isinstance(about, Unfit) else about.word in _POWERLESS_WORDS
+        return POWERLESS if told else ""
     if isinstance(about, Unrecorded):
         return UNREAD if about.unread else ""
     return about.why if isinstance(about, Unheard | Unusable) else ""
