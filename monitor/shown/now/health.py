@@ -319,8 +319,9 @@ def _messages(found: Found, zone: tzinfo) -> list[Check]:
 def _record(found: RecordFound) -> list[Check]:
     if found.why:
         return [Check("record", not found.there, found.why if found.there else "none yet")]
+    batches = "1 batch" if found.batches == 1 else f"{found.batches} batches"
     return [
-        Check("record", True, f"{found.path}: {_size(found.size_bytes)}, {found.batches} batches"),
+        Check("record", True, f"{found.path}: {_size(found.size_bytes)}, {batches}"),
         *(Check(f"batch {b}", False, f"profile {p!r} is not among the profiles") for b, p in found.strangers),
         *(Check(f"batch {b}", False, f"in {m!r}, which is not configured: nobody watches it") for b, m in found.lost),
     ]
