@@ -181,10 +181,14 @@ def _astray(about: Astray) -> str:
 
 
 def _each_day(about: EachDay) -> str:
-    """`3 days running for 30 min or so: eggroom cooling goose-1 --at 08:05 --for 30m`."""
-    minutes = f"{about.for_s / 60.0:.0f}"
+    """`3 days running, up to 30 min: eggroom cooling goose-1 --at 08:05 --for 30m`."""
+    return f"{about.days} days running, up to {about.for_s / 60.0:.0f} min: {declaring(about)}"
+
+
+def declaring(about: EachDay) -> str:
+    """The command that declares what was seen: `eggroom cooling goose-1 --at 08:05 --for 30m`."""
     hours = " ".join(f"--at {minute // 60:02}:{minute % 60:02}" for minute in about.at_min)
-    return f"{about.days} days running, up to {minutes} min: eggroom cooling {about.of} {hours} --for {minutes}m"
+    return f"eggroom cooling {about.of} {hours} --for {about.for_s / 60.0:.0f}m"
 
 
 def _record(about: Damaged | Unrecorded) -> str:

@@ -12,6 +12,8 @@ from monitor.domain.alarms.alarm import UNACKNOWLEDGED
 from monitor.domain.needs.rules import COOLED_EACH_DAY
 from monitor.domain.signs.cooling import Cooling, declared_cooling
 from monitor.domain.signs.opening import DAY_S, Watch
+from monitor.domain.state.record import Group
+from monitor.service.chores.summary import tell_today, today
 from tests.domain.house import T0, Air, Story, batch, probes, site, there
 
 TOP = "node-a/top"
@@ -63,6 +65,17 @@ def test_two_batches_are_asked_about_by_their_machine() -> None:
     assert asked(story)
     about = story.state.alarms["setter-1", COOLED_EACH_DAY].about
     assert about == EachDay("setter-1", (420, 1320), 1800.0, 3)
+
+
+def test_the_days_summary_holds_the_command() -> None:
+    """What is low comes in no other message, so that one has what answers it; and it is in one summary alone."""
+    story = seen(1.0, 25.0, 49.0)
+    assert asked(story)
+    out = Group()
+    tell_today(story.look(out), "sam", today(story.look(), "sam"))
+    story.adopt(out)
+    words = story.notices[-1]
+    assert words.text == "Setter 1 seems cooled each day: eggroom cooling hen-1 --at 07:00 --for 30m (No. 1)."
 
 
 @pytest.mark.parametrize(("apart_h", "hours"), [(1.0, 1), (1.4, 1), (1.6, 2)])
