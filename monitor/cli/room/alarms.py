@@ -27,7 +27,7 @@ from monitor.domain.fixed import fixed
 from monitor.domain.wall import filled, utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.about import about_words
-from monitor.shown.calendar import next_due
+from monitor.shown.calendar import looks_ahead, next_due
 from monitor.shown.now.alarms import HANGS, alarms_text, out_line, out_told, told_of, told_view
 from monitor.shown.now.room import room_text
 from monitor.shown.terminal import in_no_machine, transition_table, transition_view, unplaced_words
@@ -191,7 +191,9 @@ def _now(options: Asked) -> int:
     with opened(house) as history:
         views = _with_record(history, _standing(house, history, room))
         batches = [batch for batch in history.batches() if batch.closed_at is None]
-        due = next_due([(each, store_delay_h(history.book(each))) for each in batches], house.site, now)
+        books = [history.book(each) for each in batches]
+        due = next_due([(book.batch, store_delay_h(book)) for book in books], house.site, now)
+        due += [look for book in books for look in looks_ahead(book, now)]
     lost = [batch.id for batch in in_no_machine(batches, now)]
     text = _with_lost(alarms_text(views, house.site, now, live=not nobody, columns=columns()), lost)
     text = _with_out(text, room, site=house.site, now=now)
