@@ -55,6 +55,7 @@ WHEN = {
     "handling-over": "declared work at a machine is over, and its air is beyond an alarm limit",
     "lockdown-overdue": "still in a setter half a day after the lockdown day, where there is a hatcher; of birds that go by the egg half a day after the sign, beside eggs that want it dry",
     "draw-down-due": "the day on which draw-down may begin, in a bird that goes by the egg; told once",
+    "cooled-each-day": "its eggs were open to the room, or too cold, for ten minutes and more at about the same hour, three days running, and no cooling is declared; told once, with the command",
     "hatch-overdue": "a batch still open a day after the last normal day of its hatch; days in store count",
     "weight-off-track": "weighings, and the air since, say that the loss at pip will be outside the target; judged at each entry and once a day",
     "look-again": "the time you gave with `eggroom egg look-again`, and nothing was written since",
@@ -62,7 +63,7 @@ WHEN = {
     "bands-missing": "a batch whose profile or machine is no longer configured",
     "no-data": "a sensor silent for three of its intervals, at least 30 s; or (`readings not usable`) its messages come, and nothing in them can be judged",
     "no-humidity": "a sensor whose temperature comes and whose humidity no longer does",
-    "sensor-failed": "a sensor that sends what cannot be, or that it failed",
+    "sensor-failed": "a sensor that sends what cannot be, or that it failed; or (`sensor lost power`) the value that its chip starts with, 85 °C, or that its supply sagged",
     "sensor-suspect": "a sensor that sends what can hardly be",
     "probes-disagree": "sensors of one machine too far apart (high while the air at one is beyond an alarm limit, or out of its band with 0.8 °C between them), or, with a fan,"
     " otherwise than in its last hours within minutes (high)",

@@ -121,7 +121,7 @@ def test_it_works_where_it_is_installed(
     assert "good: 4 machines, 4 probes" in eggroom("check", "--config", str(sample))
     told = tmp_path / "told.toml"
     told.write_text(sample.read_text() + '\n[[contact]]\nid = "me"\nurl = "json://127.0.0.1/"\n')
-    assert "1 contacts" in eggroom(
+    assert "1 contact," in eggroom(
         "check", "--config", str(told)
     )  # the notification library is there, and knows the address
     assert run(commands / "python", "-m", "pip", "check", cwd=tmp_path).stdout == "No broken requirements found.\n"

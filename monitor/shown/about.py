@@ -17,6 +17,7 @@ from monitor.domain.alarms.about import (
     LATE,
     MAINS,
     NETWORK,
+    POWERLESS,
     READ_ONLY,
     RECORD_BEHIND,
     RECORD_EXCHANGED,
@@ -33,6 +34,7 @@ from monitor.domain.alarms.about import (
     Away,
     Damaged,
     Disbelieved,
+    EachDay,
     Fault,
     Heading,
     Losing,
@@ -80,6 +82,7 @@ LOST = {
 _TROUBLE = {
     ELSEWHERE: (WRONG_SITE, SET_SITE),
     RESTARTS: (RESTARTING, CHECK_SUPPLY),
+    POWERLESS: ("sensor lost power", "Check its plug, its supply and all its wires."),
 }  # of messages that come and cannot be judged
 _UNRECORDED = {
     CARD_FULL: "the card is full",
@@ -173,8 +176,8 @@ def about_words(about: About, site: Site) -> str:
         return _switched(about, site)
     if isinstance(about, Overdue):
         return ", ".join(f"{batch} is on day {day}" for batch, day in about.batches)
-    if isinstance(about, Astray):
-        return f"{', '.join(f'{batch} in {machine}' for batch, machine in about.batches)}: no such machine"
+    if isinstance(about, Astray | EachDay):
+        return _astray(about) if isinstance(about, Astray) else _each_day(about)
     if isinstance(about, Unmet):
         return f"{' and '.join(about.what)}: {_inside(about)}{_places(about, site)}"
     return _seen(about, site) if isinstance(about, Seen) else losing_words(about, site)
@@ -185,6 +188,21 @@ _REGAINED = {
     RECORD_EXCHANGED: "another file was in its place",
     RECORD_BEHIND: "lacked its newest part",
 }
+
+
+def _astray(about: Astray) -> str:
+    return f"{', '.join(f'{batch} in {machine}' for batch, machine in about.batches)}: no such machine"
+
+
+def _each_day(about: EachDay) -> str:
+    """`3 days running, up to 30 min: eggroom cooling goose-1 --at 08:05 --for 30m`."""
+    return f"{about.days} days running, up to {about.for_s / 60.0:.0f} min: {declaring(about)}"
+
+
+def declaring(about: EachDay) -> str:
+    """The command that declares what was seen: `eggroom cooling goose-1 --at 08:05 --for 30m`."""
+    hours = " ".join(f"--at {minute // 60:02}:{minute % 60:02}" for minute in about.at_min)
+    return f"eggroom cooling {about.of} {hours} --for {about.for_s / 60.0:.0f}m"
 
 
 def _record(about: Damaged | Regained | Unrecorded) -> str:

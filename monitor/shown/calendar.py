@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 
 from monitor.domain.eggs.book import EggBook, looks
 from monitor.domain.eggs.dates import CANDLE, DECLARED, DRAW_DOWN, LOCKDOWN, TASK, Dated, candling_day, dates_of
-from monitor.domain.eggs.entry import LookAgain
+from monitor.domain.eggs.entry import Entry, LookAgain
 from monitor.domain.needs.batch import Batch, day_words
 from monitor.domain.needs.profile import Profile
 from monitor.domain.needs.site import Site
@@ -84,14 +84,24 @@ def next_due(batches: Iterable[tuple[Batch, tuple[float, float]]], site: Site, n
 
 def looks_of(book: EggBook, egg: int) -> list[Due]:
     """When an egg is to be looked at again, or the whole batch; in order."""
+    whole = (None, None)
+    return [due for entry, due in _looks(book) if entry.egg == egg or (entry.egg, entry.count) == whole]
+
+
+def looks_ahead(book: EggBook, now: datetime) -> list[Due]:
+    """When eggs of a batch are to be looked at again from now on, in order; what is due by now is an alarm."""
+    return [due for _, due in _looks(book) if due.since > now]
+
+
+def _looks(book: EggBook) -> list[tuple[Entry, Due]]:
     found = []
     for entry in looks(book):
         fact = entry.fact
-        if isinstance(fact, LookAgain) and (entry.egg == egg or (entry.egg is None and entry.count is None)):
-            about = f"{book.batch.id} egg {egg}" if entry.egg is not None else book.batch.id
+        if isinstance(fact, LookAgain):
+            about = f"{book.batch.id} egg {entry.egg}" if entry.egg is not None else book.batch.id
             key, until = f"look-{entry.number}", fact.look_at + TASK
-            found.append(Due(key, fact.look_at, until, f"{about}: look again", fact.text))
-    return sorted(found, key=lambda due: due.since)
+            found.append((entry, Due(key, fact.look_at, until, f"{about}: look again", fact.text)))
+    return sorted(found, key=lambda each: each[1].since)
 
 
 def to_ics(

@@ -55,6 +55,17 @@ def test_eggroom_alone(capsys: Capture, config: Path) -> None:
     assert [due["what"] for due in data["due"]] == ["hen-1: candle and weigh"]
 
 
+def test_a_look_again_is_due_too(capsys: Capture, config: Path) -> None:
+    """What somebody asked to be reminded of stands among what comes, in order of time; what was answered does not."""
+    ok(capsys, "batch", "add", "hen-1", "--species", "chicken", "--machine", "setter-1", "--set", "-10d", config=config)
+    for egg, hours in (("7", "3h"), ("9", "2h")):
+        ok(capsys, "egg", "look-again", "hen-1", egg, "--in", hours, "weak", config=config)
+    ok(capsys, "egg", "outcome", "hen-1", "7", "removed", "--why", "clear", config=config)
+    data = json.loads(typed(capsys, "now", "--json", config=config)[1])
+    assert [due["what"] for due in data["due"]] == ["hen-1 egg 9: look again", "hen-1: candle and weigh"]
+    assert "\nhen-1 egg 9: look again, " in typed(capsys, "now", config=config)[1]
+
+
 def test_what_has_begun_is_not_told_as_to_come(capsys: Capture, config: Path) -> None:
     """A hatch goes on for days: since when, and to when; a weighing that falls due now has its hour alone."""
     for name, set_ in (("hen-1", "-21d"), ("hen-2", "-10m")):

@@ -40,7 +40,7 @@ def test_the_files_numbers_stand_over_the_houses(tmp_path: Path) -> None:
         ("[rules]\ndry-bulb-high-alarm = 3\n", "rules.dry-bulb-high-alarm: 3, expected a table"),
         (
             "[rules.too-hot]\non_delay_s = 3\n",
-            "rules.too-hot: no such rule, nearest egg-too-hot, expected one of 39",
+            "rules.too-hot: no such rule, nearest egg-too-hot, expected one of 40",
         ),
         ("[rules.dry-bulb-high-alarm]\nwords = 'x'\n", "dry-bulb-high-alarm.words: unknown setting, expected one of: "),
         ("[rules.dry-bulb-high-alarm]\non_delay_s = -1\n", "dry-bulb-high-alarm.on_delay_s: -1, expected a number"),

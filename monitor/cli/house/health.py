@@ -78,6 +78,7 @@ def examine(house: House, now: Now) -> Found:
         free_bytes=shutil.disk_usage(where).free,
         contacts=[_contact(house, contact) for contact in house.settings.contact],
         link=_link(house),
+        switches=site.switches,
     )
 
 

@@ -85,7 +85,7 @@ def _check(options: Asked) -> int:
     }
     if house.site.switches:
         counts["switches"] = len(house.site.switches)
-    words = ", ".join(f"{n} {name}" for name, n in counts.items())
+    words = ", ".join(f"{n} {name if n != 1 else name.removesuffix('s')}" for name, n in counts.items())
     notes = [] if contacts else ["nobody is told: no [[contact]] yet"]
     probes = house.site.probes.values()
     late = {p.key: p.hot_within_s for p in probes if p.slow}

@@ -27,7 +27,7 @@ from monitor.domain.fixed import fixed
 from monitor.domain.wall import filled, utc_text, wall_time
 from monitor.domain.watch.view import alarm_view
 from monitor.shown.about import about_words
-from monitor.shown.calendar import next_due
+from monitor.shown.calendar import looks_ahead, next_due
 from monitor.shown.now.alarms import HANGS, alarms_text, out_line, out_told, told_of, told_view
 from monitor.shown.now.room import room_text
 from monitor.shown.terminal import in_no_machine, transition_table, transition_view, unplaced_words
@@ -191,15 +191,19 @@ def _now(options: Asked) -> int:
     with opened(house) as history:
         views = _with_record(history, _standing(house, history, room))
         batches = [batch for batch in history.batches() if batch.closed_at is None]
-        due = next_due([(each, store_delay_h(history.book(each))) for each in batches], house.site, now)
+        books = [history.book(each) for each in batches]
+        due = next_due([(book.batch, store_delay_h(book)) for book in books], house.site, now)
+        due += [look for book in books for look in looks_ahead(book, now)]
     lost = [batch.id for batch in in_no_machine(batches, now)]
     text = _with_lost(alarms_text(views, house.site, now, live=not nobody, columns=columns()), lost)
     text = _with_out(text, room, site=house.site, now=now)
     to_do = sorted([*((each.since, each.summary, each.until) for each in due), *_coolings(room)])
-    due_ = [{"what": what, "at": utc_text(at)} for at, what, _ in to_do]
+    moves = _moves(room)
+    due_ = [{"what": what, "at": utc_text(at)} for at, what, _ in [*moves, *to_do]]
     data: dict[str, object] = {"alarms": views, "in_no_machine": lost, "due": due_}
     data |= {"out_of_service": out} if (out := _out(room)) else {}
-    lines = [_due_words(each, house.site, now) for each in to_do]
+    lines = [f"{what} by {wall_time(at, house.site.zone, now)}" for at, what, _ in moves]
+    lines += [_due_words(each, house.site, now) for each in to_do]
     text = "\n".join([text, "", *(lines or ["Nothing more is due." if batches else "No eggs are set."])])
     return show_watched(options.json, data, text, unwatched=nobody)
 
@@ -211,6 +215,14 @@ def _due_words(due: tuple[datetime, str, datetime], site: Site, now: datetime) -
         return f"{what}, {wall_time(since, site.zone, now)}"
     to = f", to {wall_time(until, site.zone, now)}" if until - since > TASK else ""
     return f"{what}, since {wall_time(since, site.zone, now)}{to}"
+
+
+def _moves(room: Answer | None) -> list[tuple[datetime, str, datetime]]:
+    """By when eggs whose lockdown has begun are to be moved."""
+    machines = () if room is None or "error" in room else cast("RoomView", room)["machines"]
+    inside = [occupant for machine in machines for occupant in machine["batches"]]
+    by = sorted((datetime.fromisoformat(each["move_by"]), each["batch"]) for each in inside if "move_by" in each)
+    return [(at, f"{batch}: move it for its lockdown", at) for at, batch in by]
 
 
 def _coolings(room: Answer | None) -> list[tuple[datetime, str, datetime]]:

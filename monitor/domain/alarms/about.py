@@ -30,6 +30,11 @@ class Fault:
 LATE, UNDATED, REPEATED, REFUSED, ABSENT = "late", "undated", "repeated", "refused", "absent"
 ELSEWHERE, RESTARTS = "elsewhere", "restarts"
 BROKER, NETWORK, MAINS = "broker", "network", "mains"
+POWERLESS = "powerless"  # a chip that says its start value each time, or that its supply sagged
+_POWERLESS_C, _POWERLESS_WORDS = (
+    (85.0, 127.9375, 127.94),
+    ("power-up", "weak-supply"),
+)  # tests/reference/sensors/failed_reads.csv
 
 
 @fixed
@@ -52,9 +57,12 @@ def unusable(about: About) -> bool:
 
 
 def why_of(about: About) -> str:
-    """What a silence comes of, and what became of a record; empty where nothing is known of it, and of all else."""
+    """What a silence comes of, what became of a record, and POWERLESS of a sensor; empty where nothing is known of it, and of all else."""
     if isinstance(about, Regained):
         return about.how
+    if isinstance(about, Unfit | Fault):
+        told = about.sent in _POWERLESS_C if isinstance(about, Unfit) else about.word in _POWERLESS_WORDS
+        return POWERLESS if told else ""
     if isinstance(about, Unrecorded):
         return UNREAD if about.unread else ""
     return about.why if isinstance(about, Unheard | Unusable) else ""
@@ -185,6 +193,19 @@ class Overdue:
 
 
 @fixed
+class EachDay:
+    """A machine was open, or too cold, at these hours of the house's clock (minutes after midnight), so many days running, and nobody declared it.
+
+    of: whose cooling it would be, a batch or the machine; for_s: the longest that it lasted. Hours and length are such as can be declared.
+    """
+
+    of: str
+    at_min: tuple[int, ...]
+    for_s: float
+    days: int
+
+
+@fixed
 class Astray:
     """Batches, each with the machine that it is in and that the configuration no longer has."""
 
@@ -294,6 +315,7 @@ Facts: TypeAlias = (
     | Switched
     | Disbelieved
     | Overdue
+    | EachDay
     | Astray
     | Unmet
     | Seen
@@ -317,6 +339,7 @@ KINDS: dict[str, type[Facts]] = {
     "switched": Switched,
     "disbelieved": Disbelieved,
     "overdue": Overdue,
+    "each-day": EachDay,
     "astray": Astray,
     "unmet": Unmet,
     "seen": Seen,

@@ -8,17 +8,21 @@ Hours are of the house's own clock. A window around each is what nobody is told 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, tzinfo
 
 from monitor.domain.fixed import fixed
 from monitor.domain.refusal import Refusal
+from monitor.domain.signs.opening import COOLED_NEAR_S, DAY_S
 
 SLACK_S = 900.0  # so much earlier, and later, than declared (judgement)
 MAX_S = 3600.0  # 3 to 4 h at 32.2 °C only slow growth (MSU-HMG); an hour leaves the way home
 TIMES = 6  # a day
 DAYS = (0, 120)  # of incubation
+SEEN_DAYS = 3  # one after the other: a candling is not done on three of them (judgement)
+ROUND_S = 300.0  # to which a habit is told
 TO_C = (15.0, 37.0)  # what eggs are cooled to: above the air of a cool room, below an incubating egg
 
 
@@ -78,6 +82,49 @@ def window_of(cooling: Cooling, begins: datetime) -> tuple[datetime, datetime]:
     """From when to when a machine may be open for a cooling."""
     slack = timedelta(seconds=SLACK_S)
     return begins - slack, begins + timedelta(seconds=cooling.for_s) + slack
+
+
+@fixed
+class Habit:
+    """What was seen about the same hour on SEEN_DAYS days running: when that is by the newest of them, on the forward clock; the longest that it lasted."""
+
+    at_s: float
+    lasted_s: float
+
+
+def habits_of(visits: Sequence[tuple[float, float]]) -> list[Habit]:
+    """What is done each day, the newest first. visits: when a machine was open or too cold, on the forward clock, and for how long, s, the oldest first.
+
+    No two of them are nearer than may be declared.
+    """
+    found: list[Habit] = []
+    for newest_s, _ in reversed(visits):
+        days = [_nearest(visits, newest_s - back * DAY_S) for back in range(SEEN_DAYS)]
+        seen = [(day[0] + back * DAY_S, day[1]) for back, day in enumerate(days) if day is not None]
+        habit = Habit(sorted(at_s for at_s, _ in seen)[len(seen) // 2], max(lasted_s for _, lasted_s in seen))
+        if len(seen) == SEEN_DAYS and all(_apart_s(habit.at_s, other.at_s) > MAX_S + 2 * SLACK_S for other in found):
+            found.append(habit)
+    return found
+
+
+def _nearest(visits: Sequence[tuple[float, float]], at_s: float) -> tuple[float, float] | None:
+    """What was there about then, if anything was."""
+    near = [visit for visit in visits if abs(visit[0] - at_s) <= COOLED_NEAR_S]
+    return min(near, key=lambda visit: abs(visit[0] - at_s), default=None)
+
+
+def _apart_s(one_s: float, other_s: float) -> float:
+    """How far apart two hours of the day are."""
+    apart_s = abs(one_s - other_s) % DAY_S
+    return min(apart_s, DAY_S - apart_s)
+
+
+def as_declared(habits: Sequence[Habit], at_min: Sequence[float]) -> tuple[tuple[int, ...], float]:
+    """As it would be declared: the hours, and for how long, s, to five minutes. at_min: of each habit, minutes after midnight."""
+    step_min = ROUND_S / 60.0
+    hours = sorted({int(step_min * round(minute / step_min)) % (24 * 60) for minute in at_min})
+    longest_s = max(habit.lasted_s for habit in habits)
+    return tuple(hours[:TIMES]), min(ROUND_S * math.ceil(longest_s / ROUND_S), MAX_S)
 
 
 def held_on(cooling: Cooling, day: float | None) -> bool:

@@ -1,27 +1,41 @@
 """What should have happened by its day: eggs moved for lockdown, a hatch that is over, an egg looked at again.
 
 Of birds that go by the egg the day only reminds that draw-down may begin: once, and it is over when somebody has looked.
+
+And what seems to be done each day, though nobody declared it. Eggs that are out for ten minutes at about one hour, days running, are a breeder's habit
+and no fault: "too cold" waits as long as that lasted (`signs/opening.py`). A cooling that is declared is on record, and watched for its end.
 """
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from monitor.domain.alarms.about import Overdue
+from monitor.domain.alarms.about import EachDay, Overdue
 from monitor.domain.alarms.alarm import IN, OUT, Judgement, acknowledge
 from monitor.domain.eggs.book import EggBook, numbers
 from monitor.domain.eggs.hatching import expected, looked_for, store_delay_h
 from monitor.domain.needs.bands import Occupant
 from monitor.domain.needs.batch import Batch, subject_of, whole_day
-from monitor.domain.needs.rules import DRAW_DOWN_DUE, HATCH_OVERDUE, LOCKDOWN_GRACE_DAYS, LOCKDOWN_OVERDUE
+from monitor.domain.needs.rules import (
+    COOLED_EACH_DAY,
+    DRAW_DOWN_DUE,
+    HATCH_OVERDUE,
+    LOCKDOWN_GRACE_DAYS,
+    LOCKDOWN_OVERDUE,
+)
 from monitor.domain.needs.site import SETTER, Machine
-from monitor.domain.state.cooling import begin_coolings
-from monitor.domain.state.known import Look, Plan
+from monitor.domain.signs.cooling import MAX_S, SEEN_DAYS, SLACK_S, as_declared, habits_of
+from monitor.domain.signs.opening import DAY_S
+from monitor.domain.state.cooling import begin_coolings, machine_of
+from monitor.domain.state.known import Look, MachineState, Plan
 from monitor.domain.watch.deciding import judge, settle
 from monitor.domain.watch.egg_alarms import remind_to_look
 
 LOCKDOWN = "lockdown"
 LOOK_EVERY_S = 60.0  # days are awaited here
+STANDS_S = (
+    7 * DAY_S
+)  # so long after its last time it is a habit still: a week-end without makes no new question (judgement)
 HATCH_GRACE_DAYS = 1.0  # after the last normal day, which is itself normal to its end
 
 
@@ -36,6 +50,7 @@ def look_for_overdue(look: Look) -> None:
         if known is None or known.plan is None:
             continue
         awaits = known.awaits
+        _ask_of_cooling(look, known, known.plan)
         if alarms or awaits is None or awaits[0] is not known.plan or utc >= awaits[1]:
             known.awaits = _look_into(look, machine, known.plan)
     remind_to_look(look)
@@ -134,3 +149,37 @@ def _judge(look: Look, key: tuple[str, str], late: list[Batch]) -> None:
         return
     about = Overdue(tuple((b.id, whole_day(b.day(look.now.utc))) for b in late)) if late else ""
     judge(look, key, Judgement(OUT if late else IN, look.now.utc, about=about))
+
+
+def _ask_of_cooling(look: Look, known: MachineState, plan: Plan) -> None:
+    """Ask of one machine's eggs, where it was open or too cold often enough. Not under a clock that nobody set: an hour is told."""
+    key = (plan.needs.machine, COOLED_EACH_DAY)
+    often = known.watch is not None and len(known.watch.visits) >= SEEN_DAYS
+    if not look.now.clock_ok or not (often or key in look.state.alarms):
+        return  # as nearly always
+    about = _seen(look, known, plan)
+    judge(look, key, Judgement(IN if about is None else OUT, look.now.utc, about=about or ""))
+
+
+def _seen(look: Look, known: MachineState, plan: Plan) -> EachDay | None:
+    """What is done each day with the eggs that are in there; None of eggs in lockdown, whose chicks bring people to the door, and where a cooling is
+    declared. What was done while one was says nothing either."""
+    machine, now = plan.needs.machine, look.now
+    inside = [occupant.batch for occupant in plan.needs.occupants]
+    stays = [batch.stay_at(batch.not_before(now.utc)) for batch in (look.state.batches[id_] for id_ in inside)]
+    came = [stay.since for stay in stays if stay is not None]
+    hatching = any(occupant.stage == LOCKDOWN for occupant in plan.needs.occupants)
+    declared = any(machine_of(look, cooling) == machine for cooling in look.state.coolings.values())
+    if known.watch is None or hatching or declared or not came:
+        return None
+    since = min(came)
+    if known.cooled_at is not None:
+        since = max(since, known.cooled_at + timedelta(seconds=MAX_S + SLACK_S))
+    since_s = now.mono_s - (now.utc - since).total_seconds()
+    habits = habits_of([visit for visit in known.watch.visits if visit[0] >= since_s])
+    habits = [habit for habit in habits if now.mono_s - habit.at_s < STANDS_S]
+    if not habits:
+        return None
+    walls = [(now.utc - timedelta(seconds=now.mono_s - each.at_s)).astimezone(look.site.zone) for each in habits]
+    at_min, for_s = as_declared(habits, [60.0 * wall.hour + wall.minute for wall in walls])
+    return EachDay(inside[0] if len(inside) == 1 else machine, at_min, for_s, SEEN_DAYS)

@@ -155,7 +155,8 @@ def _of_several(book: EggBook, entry: Entry, eggs: Sequence[int], *, odd: Odd, w
         if len(wrong) > SHOWN:
             lines.append((f"{where}: and {len(wrong) - SHOWN} more",))
         sure = (_SURE,) if all(each.only_odd for each in wrong) else ()
-        lines.append((f"{where}: nothing was written about any of {len(eggs)} eggs", *sure))
+        of_all = f" about any of {len(eggs)} eggs" if len(eggs) > 1 else ""
+        lines.append((f"{where}: nothing was written{of_all}", *sure))
         raise EggError("", joined(lines))
     return longer
 

@@ -111,7 +111,7 @@ class SecretFound:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """All of it. names: what each probe and machine is called, by its key or id."""
+    """All of it. names: what each probe and machine is called, by its key or id. switches: those of the configuration, by key."""
 
     program: Program
     config: Path
@@ -130,6 +130,7 @@ class Found:
     contacts: Sequence[SecretFound]
     link: SecretFound
     archives: ArchivesFound | None = None
+    switches: Collection[str] = ()
 
 
 def names_of(site: Site) -> dict[str, str]:
@@ -230,7 +231,7 @@ def _daemon(found: Found, zone: tzinfo) -> list[Check]:
             for probe, why in facts.get("unusable_probes", {}).items()
         ),
         *([Check("unknown probes", True, f"{', '.join(unknown)}; see `eggroom refused`")] if unknown else []),
-        *(check for node, of in facts.get("nodes", {}).items() for check in _node(node, of)),
+        *(check for node, of in facts.get("nodes", {}).items() for check in _node(node, of, found.switches)),
         *(_elsewhere(node, other, found) for node, other in facts["elsewhere"].items()),
         Check("notices", not any(n > MANY_WAITING for n in waiting.values()), queued),
     ]
@@ -255,11 +256,11 @@ def _size(bytes_: float) -> str:
     return f"{bytes_ / 1e6:.1f} MB" if bytes_ >= MB_FROM else f"{bytes_ / 1e3:.0f} kB"
 
 
-def _node(node: str, of: Answer) -> list[Check]:
-    """What a node says besides its air, and how many of its messages bore the number of another."""
-    says, clashes = of["says"], of["clashes"]
+def _node(node: str, of: Answer, switches: Collection[str]) -> list[Check]:
+    """What a node says besides its air and the switches that `room` shows, and how many of its messages bore the number of another."""
+    says, clashes = {name: f for name, f in of["says"].items() if f"{node}/{name}" not in switches}, of["clashes"]
     told = ", ".join(
-        printable(f"{name} {_figure(f['value'])} {f['unit']}".rstrip() + f" ({f['count']} times)")
+        printable(f"{name} {_figure(f['value'])} {f['unit']}".rstrip() + f" ({_times(f['count'])})")
         for name, f in says.items()
     )
     why = f"{clashes} messages with the number of another: two nodes of one name, or a boot number used again"
@@ -269,7 +270,13 @@ def _node(node: str, of: Answer) -> list[Check]:
     ]
 
 
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
 def _figure(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
@@ -312,8 +319,9 @@ def _messages(found: Found, zone: tzinfo) -> list[Check]:
 def _record(found: RecordFound) -> list[Check]:
     if found.why:
         return [Check("record", not found.there, found.why if found.there else "none yet")]
+    batches = "1 batch" if found.batches == 1 else f"{found.batches} batches"
     return [
-        Check("record", True, f"{found.path}: {_size(found.size_bytes)}, {found.batches} batches"),
+        Check("record", True, f"{found.path}: {_size(found.size_bytes)}, {batches}"),
         *(Check(f"batch {b}", False, f"profile {p!r} is not among the profiles") for b, p in found.strangers),
         *(Check(f"batch {b}", False, f"in {m!r}, which is not configured: nobody watches it") for b, m in found.lost),
     ]

@@ -44,11 +44,17 @@ _NAMED = 3  # alarms in the first line; each stands with its machine as well
 
 
 def slow_lines(site: Site) -> list[str]:
-    """A line for each probe of a machine with eggs that speaks so seldom that heat is told late."""
+    """A line for each interval at which probes of machines with eggs speak so seldom that heat is told late, with those probes."""
+    alike: dict[str, list[str]] = {}
+    for probe in site.probes.values():
+        if probe.slow and site.machines[probe.machine].holds_eggs:
+            costs = _slow(probe, f" (at {SLOW_S:g} s, 2)", f" (at {FORETELLS_S:g} s it is)")
+            alike.setdefault(costs, []).append(probe_words(probe.key, site))
     return [
-        f"{probe_words(probe.key, site)} {_slow(probe, f' (at {SLOW_S:g} s, 2)', f' (at {FORETELLS_S:g} s it is)')}"
-        for probe in site.probes.values()
-        if probe.slow and site.machines[probe.machine].holds_eggs
+        f"{names[0]} {costs}"
+        if len(names) == 1
+        else f"{len(names)} probes {costs.replace('speaks', 'speak', 1)}: {', '.join(names)}"
+        for costs, names in alike.items()
     ]
 
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from monitor.domain.alarms.about import Switched, why_of
+from monitor.domain.alarms.about import Fault, Restarting, Switched, Unfit, Unrecorded, Unusable, why_of
 from monitor.domain.alarms.notice import Facts, Notice
 from monitor.domain.needs.bands import DRY_BULB, EGG
 from monitor.domain.needs.batch import subject_words
@@ -227,6 +227,8 @@ def _lasted(facts: Facts, at: datetime) -> str:
 def _about(facts: Facts, site: Site) -> str:
     """What it is about, as a sentence; empty where there are no words of it, as of a look again for which nobody wrote why."""
     words = printable(about_words(facts.about, site))
+    if isinstance(facts.about, Unfit | Fault | Unusable | Restarting | Unrecorded):
+        words = capital(words)  # it begins with no name
     return f"{words}." if words else ""
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
+from monitor.domain.alarms.about import EachDay
 from monitor.domain.alarms.notice import COOL, Facts, Notice, Standing, Task, Today
 from monitor.domain.alarms.out import Out
 from monitor.domain.eggs.dates import CANDLE, HATCH, LOCKDOWN, WEIGH
 from monitor.domain.needs.site import Site
 from monitor.domain.wall import local_time, printable, wall_clock
+from monitor.shown.about import declaring
 from monitor.shown.form import until_by
 from monitor.shown.phone.notices import MAX_TEXT, MAX_TITLE, WHEN_YOU_CAN, name_and_place, shown_value, what_is
 from monitor.shown.values import subject_name
@@ -68,6 +70,8 @@ def _standing(each: Standing, site: Site, at: datetime) -> str:
     if facts.out:
         until = "" if facts.out_until is None else f" until {local_time(facts.out_until, site.zone, at)}"
         return f"{_name(facts, site)} {_what(facts, site)}: out of service{until} (No. {each.number})"
+    if isinstance(facts.about, EachDay):  # told here alone, so with what answers it
+        return f"{_name(facts, site)} {_what(facts, site)}: {declaring(facts.about)} (No. {each.number})"
     value = shown_value(facts, site)
     since = "" if facts.since is None else f" since {local_time(facts.since, site.zone, at)}"
     return f"{_name(facts, site)} {_what(facts, site)}{since}{f', {value} now' if value else ''} (No. {each.number})"

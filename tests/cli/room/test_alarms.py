@@ -23,7 +23,7 @@ from monitor.domain.state.record import Group
 from monitor.domain.wall import filled
 from monitor.shown.now.alarms import HANGS, START, WRITTEN_ALONE
 from tests.cli.commands import Capture, ok, told
-from tests.running import eggroom, query, typed
+from tests.running import eggroom, query, set_days_ago, typed
 
 
 def test_room_needs_the_daemon(capsys: Capture, config: Path) -> None:
@@ -345,6 +345,22 @@ def test_nobody_is_watching(capsys: Capture, config: Path) -> None:
         ok(capsys, "calibrate", "node-a/top", "--offset", "0.3K", config=config)
         assert f"It {words} " in typed(capsys, "alarms", config=config)[1]
         assert ", 3 h 0 min ago." in typed(capsys, "alarms", config=config)[1]
+
+
+def test_eggs_that_are_to_be_moved_are_due_first(capsys: Capture, running: Path) -> None:
+    """By when they are to be in the hatcher, before what is only to come, as `room` says it."""
+    add = ("batch", "add", "hen-8", "--species", "chicken", "--machine", "setter-1", "--eggs", "6")
+    ok(capsys, *add, "--set", set_days_ago(18.1), config=running)
+    try:
+        out, data = ok(capsys, "now", config=running), told(capsys, "now", config=running)
+        due = [line for line in out.splitlines() if line.startswith("hen-")]
+        assert re.fullmatch(r"hen-8: move it for its lockdown by (\d\d \w{3} )?\d\d:\d\d", due[0])
+        assert data["due"][0]["what"] == "hen-8: move it for its lockdown"
+        assert data["due"][0]["at"].endswith("Z")
+        assert re.search(re.escape(due[0]), ok(capsys, "room", config=running).replace("\n    ", " "))
+    finally:
+        ok(capsys, "batch", "remove", "hen-8", "--sure", config=running)
+    assert "hen-8" not in ok(capsys, "now", config=running)
 
 
 def test_out_of_service_for_a_time(capsys: Capture, running: Path) -> None:

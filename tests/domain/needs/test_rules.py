@@ -111,6 +111,7 @@ def test_what_each_rule_judges(quantity: str | None, expected: int) -> None:
 
 ONCE = {
     "draw-down-due",
+    "cooled-each-day",
     "bands-in-conflict",
     "was-away",
 }  # what is no less true for being told again, and loses nothing in a day
@@ -144,6 +145,7 @@ NO_CHATTER = {
     "weight-off-track",
     "look-again",
     "draw-down-due",
+    "cooled-each-day",
     "bands-in-conflict",
     "bands-missing",
     "record-damaged",
@@ -259,6 +261,7 @@ DAYS = {
     "weight-off-track",
     "bands-in-conflict",
     "draw-down-due",
+    "cooled-each-day",
     "switch-doubtful",  # then the air is judged, as without it
 }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from typing import TypeAlias
 
 import pytest
@@ -145,6 +146,29 @@ def test_a_failed_read_is_told_as_such(sent: float, words: str) -> None:
     sending(story, lambda n: pack("node-a", 6 + n, 170 + 10 * n, Sample("top", sent, None)), minutes=3)
     assert story.alarm(SENSOR_FAILED, TOP).about == Unfit("RNG-T", sent)
     assert story.about(SENSOR_FAILED, TOP) == words
+
+
+@pytest.mark.parametrize(
+    ("sent", "fault", "lost"),
+    [
+        (85.0, "", True),
+        (127.9375, "", True),
+        (None, "power-up", True),
+        (None, "weak-supply", True),
+        (-127.0, "", False),
+        (84.94, "", False),
+        (None, "crc", False),
+    ],
+)
+def test_a_chip_that_says_its_start_value_has_lost_its_power(sent: float | None, fault: str, lost: bool) -> None:
+    """That is what is told, with supply and wires as the first act; of any other failed read the sensor is looked at."""
+    story = begun()
+    sending(story, lambda n: pack("node-a", 6 + n, 170 + 10 * n, Sample("top", sent, None, fault=fault)), minutes=3)
+    (told,) = story.notices
+    assert ("sensor lost power" in told.title, "sensor failed" in told.title) == (lost, not lost)
+    assert ("Check its plug, its supply and all its wires." in told.text) is lost
+    view = alarm_view(story.alarm(SENSOR_FAILED, TOP), partial(about_words, site=story.site))
+    assert view.get("why", "") == ("powerless" if lost else "")
 
 
 def test_a_probe_that_its_node_says_nothing_of() -> None:
@@ -531,7 +555,7 @@ def test_a_node_that_keeps_restarting_is_told_as_that() -> None:
     assert story.states() == [(NODE_RESTARTS, UNACKNOWLEDGED)]
     told = story.notices[0]
     assert told.title == "Soon: Setter 1 (node-a) node keeps restarting"
-    assert "it started 5 times within 4 min. Check its supply, plug and cable." in told.text
+    assert "It started 5 times within 4 min. Check its supply, plug and cable." in told.text
     ran_on = story.now().utc
     restarting(story, 100_000, 33, first=900)
     assert not story.alarm(NODE_RESTARTS, "node-a").condition

@@ -98,9 +98,7 @@ def test_what_a_node_says_besides_is_good_and_a_clash_is_not() -> None:
     }
     said = lines(nodes={"node-a": {"says": says, "clashes": 2}})
     (told, well), (why, clash) = said.items()
-    assert told.startswith(
-        "node node-a: says besides its air: battery 88 %EL (3 times), door True (1 times), version 1"
-    )
+    assert told.startswith("node node-a: says besides its air: battery 88 %EL (3 times), door yes (once), version 1")
     assert "\x1b" not in told
     assert well.good
     assert (
