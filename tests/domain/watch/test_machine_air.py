@@ -138,7 +138,7 @@ def test_a_sensor_that_fails_in_danger_is_as_urgent_as_the_danger() -> None:
     story.air[TOP] = (85.0, 45.0)
     story.run(minutes=5)
     assert story.state_of(LETHAL) == UNACKNOWLEDGED
-    failed = [n for n in story.notices if n.title.endswith(RULES[SENSOR_FAILED].words)]
+    failed = [n for n in story.notices if there(n.facts).rule == SENSOR_FAILED]
     assert [n.priority for n in failed] == ["critical"]
 
 
