@@ -25,6 +25,7 @@ from monitor.domain.signs.opening import (
     BORNE_S,
     FALL_INTERVALS,
     FALL_S,
+    MAX_HOLD_S,
     NOT_BACK,
     SETTLE_S,
     Watch,
@@ -353,6 +354,7 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         judgement = Judgement(verdict, since, value, limit.limit, quantity)
         if limit.side < 0:
             held = low_held[limit.quantity if limit.span < 0 else 0]  # a mean takes the time by itself
+            held = held and (at_work or not _dry_for_long(look, limit))
         elif dangerous_heat(limit.rule):
             held = verdict == OUT and _overshoots(look, plan_, (limit, value))
         else:
@@ -364,6 +366,15 @@ def _judge_limits(  # noqa: PLR0917 - with each reading
         # Of a slow probe the jump that waited for this reading was minutes ago: that is its delay.
         lasted_s = (reading.at - since).total_seconds() if dangerous_heat(limit.rule) else 0.0
         judge(look, limit.key, judgement, held=held, lasted_s=lasted_s)
+
+
+def _dry_for_long(look: Look, limit: Limit) -> bool:
+    """Whether it is too dry without a break for longer than a door holds that back: each next one does anew, once most of its vapour was back, and what
+    makes the air moist would have had it within the limit between two of them."""
+    alarm = look.state.alarms.get(limit.key)
+    if limit.quantity != 1 or alarm is None or alarm.pending_mono_s is None:
+        return False
+    return look.now.mono_s - alarm.pending_mono_s >= MAX_HOLD_S
 
 
 def _overshoots(look: Look, plan_: Plan, passed: tuple[Limit, float]) -> bool:

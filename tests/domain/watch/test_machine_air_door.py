@@ -283,12 +283,12 @@ def test_what_would_be_deadly_waits_two_minutes_after_a_door_and_no_longer() -> 
         assert (DEADLY in told(story)) is rings
 
 
-def looked_into(story: Story, hours: int, pan_pct: float) -> None:
+def looked_into(story: Story, hours: int, pan_pct: float, each_min: int = 29, was_pct: float = SHUT_PCT) -> None:
     """The machine is opened for a minute each half hour or so; its heater keeps the air warm meanwhile, and its pan needs the half hour to make it as
     moist as that again."""
-    rh_pct = SHUT_PCT
-    for _ in range(round(hours * 60 / 29)):
-        for n in range(29 * 6):
+    rh_pct = was_pct
+    for _ in range(round(hours * 60 / each_min)):
+        for n in range(each_min * 6):
             rh_pct = max(15.0, rh_pct - 12.0) if n < 6 else rh_pct + (pan_pct - rh_pct) * 0.01
             story.air[TOP] = (37.2 if n < 6 else 37.5, rh_pct)
             story.run(seconds=10)
@@ -309,3 +309,15 @@ def test_a_pan_that_ran_dry_is_told_in_a_machine_that_is_opened_each_half_hour()
     since_s = story.at_s
     looked_into(story, 4, 22.0)
     assert 85.0 < told_min(story, FAR_TOO_DRY, since_s) < 105.0
+
+
+def test_looks_hide_no_dry_air_for_longer_than_one_of_them() -> None:
+    """A pan that dries up over hours brings back most of what each look lets out, as it is by then, so that each look had its own time for as long as
+    somebody looked in each hour: an hour and a half without a break is told, as after one look."""
+    story = watched()
+    for pan_pct in (45.0, 42.0, 39.0, 36.0, 33.0):
+        looked_into(story, 1, pan_pct, 58)
+    since_s = story.at_s
+    for pan_pct in (30.0, 28.5, *[27.0] * 7):
+        looked_into(story, 1, pan_pct, 58, max(pan_pct, 27.0))
+    assert told_min(story, FAR_TOO_DRY, since_s) < 95.0
