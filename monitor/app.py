@@ -562,6 +562,8 @@ class Offline:
             ask_weights=self._asked.extend,
             weighs_daily=False,
         )
+        if self._opened.damaged is not None:  # else nobody is ever told: the next daemon finds nothing wrong
+            self._engine.work(Opened(self._clock.now(), self._opened.damaged))
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -737,3 +737,16 @@ def test_a_record_that_goes_away_while_eggroom_runs(
         assert (query(config, "SELECT count(*) FROM reading WHERE dry_bulb_c = ?", GOOD_C) == [(3,)]) is (
             how == "unlinked"
         )
+
+
+def test_what_a_command_finds_of_a_record_stands_for_the_daemon(tmp_path: Path, broker: Mosquitto) -> None:
+    """A command typed while no daemon runs opens the record first, and gets back what was gone: its daemon tells it all the same."""
+    with HttpReceiver() as phone:
+        config = configure(tmp_path, broker.port, contact=phone.url())
+        set_by_hand = ("--species", "chicken", "--machine", "setter-1", "--set", set_days_ago(5))
+        assert eggroom("batch", "add", "hen-1", *set_by_hand, config=config).returncode == 0
+        (tmp_path / "record" / "eggroom.db").unlink()
+        assert eggroom("egg", "note", "hen-1", "7", "quiet", config=config).returncode == 0
+        with Running(config):
+            until(lambda: any("the record was gone" in json.dumps(each) for each in phone.got), "not told", 30.0)
+        assert query(config, "SELECT id FROM batch") == [("hen-1",)]
