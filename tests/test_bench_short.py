@@ -186,7 +186,7 @@ def test_judge_rows_run() -> None:
     sane(speed, 200.0, 50_000.0)
     year_s = float(speed.note.split("; ")[0].split("a year in ")[1].removesuffix(" s").replace(",", ""))
     assert year_s <= float(speed.ours.removesuffix(" s")) * 1.01
-    assert (str(cost.goal), str(speed.goal)) == ("<= 12", "<= 5000")
+    assert (str(cost.goal), str(speed.goal)) == ("<= 12", "<= 7900")
     (growth,) = rows_judge.growth(40, 2)
     assert growth.value is not None
     assert 0.3 <= growth.value <= 2.0

@@ -167,7 +167,7 @@ def test_that_nothing_is_recorded_is_told_once(desk: Desk) -> None:
     assert told_of_itself(desk) == [ITSELF]
     assert told(desk) == []
     (notice,) = desk.engine._group.notices
-    assert "the card is full" in notice.text
+    assert "The card is full" in notice.text
     alarm = desk.engine._state.alarms[SITE_SUBJECT, NOT_RECORDED]
     assert alarm.since is not None
     assert (alarm.since - T0).total_seconds() == pytest.approx(6.0, abs=6.0)
