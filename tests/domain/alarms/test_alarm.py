@@ -924,20 +924,25 @@ class Model:
         self.episodes = 0
         self.asked = 0.0
         self.again, self.known, self.bouts, self.gone = 0, False, 0, -1e18
+        self.rested = False  # since it came again
 
     def reading(self, second: float, verdict: str) -> None:
         if self.run is None or self.run[0] != verdict:
             was = self.run
-            if self.on and self.bouts >= 2 and verdict == "out" and was is not None and was[0] == "in":
-                self.bouts += second - was[1] >= self.rule.off_delay_s
-                if self.bouts == 3 and second - was[1] >= self.rule.off_delay_s:
+            if (
+                self.on and self.bouts >= 2 and was is not None and was[0] == "in"
+            ):  # and perhaps between the two, before it is out
+                self.rested = self.rested or second - was[1] >= self.rule.off_delay_s
+            if self.on and verdict == "out" and self.rested:
+                self.bouts, self.rested = self.bouts + 1, False
+                if self.bouts == 3:
                     self.seen, self.known, self.again, self.asked = False, False, 0, second
             self.run = (verdict, second)
         lasted = second - self.run[1]
         if not self.on and verdict == "out" and lasted >= self.rule.on_delay_s:
             self.on, self.seen, self.returned, self.asked = True, False, False, second
             self.episodes += 1
-            self.again, self.known = 0, False
+            self.again, self.known, self.rested = 0, False, False
             self.bouts = self.bouts + 1 if second - self.gone <= 7200.0 else 1
         elif self.on and verdict == "in" and lasted >= self.over_after_s():
             self.on, self.returned, self.gone = False, not self.seen, second
